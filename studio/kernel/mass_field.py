@@ -1,0 +1,39 @@
+"""`MassField`: grams as `Decimal` in Python, an exact integer of micrograms in the database.
+
+SQLite adds decimals up as binary floats; integers stay exact on both engines, so every sum over the ledger
+is exact. Sums and F-expressions over the field come back as grams too.
+"""
+
+from decimal import Decimal
+from typing import Any
+
+from django.core.exceptions import ValidationError
+from django.db import models
+
+from studio.kernel.errors import Invalid
+from studio.kernel.mass import exact_mass, from_micrograms, micrograms
+
+
+class MassField(models.BigIntegerField):
+    """A mass in grams on the microgram grid."""
+
+    description = "Mass, exact to the microgram"
+
+    def from_db_value(self, value: Any, expression: Any, connection: Any) -> Decimal | None:
+        return None if value is None else from_micrograms(int(value))
+
+    def get_prep_value(self, value: Any) -> int | None:
+        if value is None or hasattr(value, "resolve_expression"):
+            return value
+        return micrograms(Decimal(value))
+
+    def to_python(self, value: Any) -> Decimal | None:
+        if value is None or isinstance(value, Decimal):
+            return value
+        try:
+            return exact_mass(value)
+        except Invalid as refusal:
+            raise ValidationError(refusal.message) from None
+
+    def value_to_string(self, obj: models.Model) -> str:
+        return str(self.value_from_object(obj))
