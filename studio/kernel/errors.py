@@ -27,9 +27,7 @@ class Invalid(Refusal):
     code = "invalid"
     title = "The input is not valid"
 
-    def __init__(
-        self, message: str, errors: Mapping[str, list[str]] | None = None, **extra: Any
-    ) -> None:
+    def __init__(self, message: str, errors: Mapping[str, list[str]] | None = None, **extra: Any) -> None:
         super().__init__(message, **extra)
         self.errors: dict[str, list[str]] = dict(errors or {})
 

@@ -28,7 +28,7 @@ class BadNumberText(Invalid):
 def compose(sort: Sort, year: int, running: int) -> str:
     """The number of the `running`-th lot or batch of a year, such as `26-0417-K`."""
     body = f"{_PREFIX[sort]}{year % 100:02d}{running:04d}"
-    return f"{body[:-_digits(running)]}-{running:04d}-{mod_37_36.calc_check_digit(body)}"
+    return f"{body[: -_digits(running)]}-{running:04d}-{mod_37_36.calc_check_digit(body)}"
 
 
 def _digits(running: int) -> int:

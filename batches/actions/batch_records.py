@@ -1,0 +1,114 @@
+"""The record of a closed batch: everything that was planned, weighed, struck and made, as plain values to be sealed.
+
+Masses and strengths stand in it as strings with all their places, times as RFC 3339, so that the canonical text is the
+same on every engine and after every upgrade. Struck weighings stay in it, with who struck them and why.
+"""
+
+from collections.abc import Mapping
+from datetime import datetime
+from typing import TYPE_CHECKING, Any
+
+from batches.models import Batch, BatchLine, Weighing
+from inventory.actions.lots import Share
+from inventory.models import Lot, Material
+
+if TYPE_CHECKING:
+    from batches.actions.closing import Filled
+
+RECORD_FORM = "batch record 1"
+
+
+def batch_record(*, batch: Batch, lot: Lot, shares: Mapping[int, Share], filled: "Filled") -> dict[str, Any]:
+    """The batch as it stands at closing, with the lot it made."""
+    weighings: dict[int, list[dict[str, Any]]] = {}
+    rows = batch.weighings.select_related("balance", "balance_check", "by__person", "struck_by__person")
+    for weighing in rows.order_by("id"):
+        weighings.setdefault(weighing.line_id, []).append(_weighing(weighing))
+    lines = batch.lines.select_related("material", "lot").order_by("position", "id")
+    return {
+        "form": RECORD_FORM,
+        "batch": batch.number,
+        "kind": batch.kind,
+        "title": batch.title,
+        "formula": batch.version.formula.code if batch.version else None,
+        "version": batch.version.number if batch.version else None,
+        "mass_wanted": str(batch.mass),
+        "strength_wanted": _text(batch.strength),
+        "tolerance": str(batch.tolerance),
+        "drafted_by": batch.by.person.name,
+        "drafted_at": _time(batch.created_at),
+        "reserved_at": _time(batch.reserved_at),
+        "closed_at": _time(batch.ended_at),
+        "lines": [_line(line, weighings.get(line.id, [])) for line in lines],
+        "left_out_because": filled.left_out_reason,
+        "strength_decision": filled.strength_decision,
+        "strength_reason": filled.strength_reason,
+        "made": _made(lot, shares),
+        "planned_cost": _text(batch.planned_cost),
+        "actual_cost": _text(batch.actual_cost),
+        "currency": batch.studio.currency,
+    }
+
+
+def _line(line: BatchLine, weighings: list[dict[str, Any]]) -> dict[str, Any]:
+    return {
+        "position": line.position,
+        "material": line.material.name,
+        "lot": line.lot.number,
+        "lot_strength": _text(line.lot.actual_strength),
+        "supplier": line.lot.supplier,
+        "supplier_lot": line.lot.supplier_lot,
+        "planned": str(line.planned),
+        "target": str(line.target),
+        "expired_reason": line.expired_reason,
+        "weighings": weighings,
+    }
+
+
+def _weighing(weighing: Weighing) -> dict[str, Any]:
+    check = weighing.balance_check
+    return {
+        "mass": str(weighing.mass),
+        "standard_uncertainty": _text(weighing.mass_u),
+        "source": weighing.source,
+        "reading": weighing.reading,
+        "balance": weighing.balance.name if weighing.balance else None,
+        "balance_last_passed_check": _time(check.at) if check else None,
+        "by": weighing.by.person.name,
+        "at": _time(weighing.at),
+        "recorded_at": _time(weighing.recorded_at),
+        "struck_at": _time(weighing.struck_at),
+        "struck_by": weighing.struck_by.person.name if weighing.struck_by else None,
+        "struck_because": weighing.strike_reason,
+    }
+
+
+def _made(lot: Lot, shares: Mapping[int, Share]) -> dict[str, Any]:
+    names = dict(Material.objects.filter(id__in=shares).values_list("id", "name"))
+    contents = [
+        {
+            "material": names[material],
+            "fraction": str(share.fraction),
+            "standard_uncertainty": _text(share.uncertainty),
+        }
+        for material, share in shares.items()
+    ]
+    return {
+        "lot": lot.number,
+        "kind": lot.kind,
+        "title": lot.title,
+        "mass": str(lot.made_mass),
+        "declared_strength": _text(lot.declared_strength),
+        "actual_strength": _text(lot.actual_strength),
+        "strength_standard_uncertainty": _text(lot.strength_u),
+        "expires_on": lot.expires_on.isoformat() if lot.expires_on else None,
+        "contents": sorted(contents, key=lambda part: str(part["material"])),
+    }
+
+
+def _text(value: object) -> str | None:
+    return None if value is None else str(value)
+
+
+def _time(at: datetime | None) -> str | None:
+    return None if at is None else at.isoformat().replace("+00:00", "Z")

@@ -1,0 +1,82 @@
+"""After an overpour: choosing a way on, which rewrites the open targets and the claims together."""
+
+from collections.abc import Mapping
+from datetime import datetime
+from decimal import Decimal
+
+from batches.actions.batch_lock import lock_batch, save_batch
+from batches.calc.overpour import OverpourOption, Way, overpour_options
+from batches.models import Batch, BatchLine, BatchState
+from batches.models.pouring import overpour_lines, poured_per_line
+from inventory.actions.ledger import change_claims, lock_lots
+from studio.actions.history import record
+from studio.kernel.errors import Conflict
+from studio.kernel.mass import ZERO_MASS
+from studio.kernel.work import work
+from studio.models import Member
+
+
+class WayNotOpen(Conflict):
+    """Shelf or vessel stand against this way on; the sentence says how."""
+
+    code = "way-not-open"
+    title = "This way is not open"
+
+
+def choose_way_on(
+    *, by: Member, now: datetime, number: str, way: Way, expected: int | None = None
+) -> tuple[Batch, OverpourOption]:
+    """Set the targets of a batch as one of the four ways on says, and claim what that needs, all or nothing.
+
+    Raises `WayNotOpen`, `Shortage`, `WrongState`.
+    """
+    with work():
+        batch = lock_batch(
+            by=by, number=number, states=[BatchState.WEIGHING], doing="rescued", expected=expected
+        )
+        lines = list(batch.lines.select_related("material").order_by("position", "id"))
+        lots = lock_lots(studio=by.studio, ids={line.lot_id for line in lines})
+        for line in lines:
+            line.lot = lots[line.lot_id]
+        options = overpour_options(
+            lines=overpour_lines(batch, lines),
+            tolerance=batch.tolerance,
+            vessel=batch.vessel_capacity,
+        )
+        chosen = next(option for option in options if option.way == way)
+        if not chosen.allowed:
+            raise WayNotOpen(chosen.why, way=way)
+        changed = _retarget(lines, chosen)
+        change_claims(by=by, now=now, purpose=number, wants=_wants(lines, poured_per_line(batch)), lots=lots)
+        save_batch(batch)
+        record(
+            by=by,
+            at=now,
+            subject="batch",
+            name=number,
+            verb="way on chosen",
+            changes=changed,
+            why=f"{way}: {chosen.why}",
+        )
+    return batch, chosen
+
+
+def _retarget(lines: list[BatchLine], chosen: OverpourOption) -> dict[str, list[str]]:
+    """Write the new targets; returns what changed, by line position, for the history."""
+    targets = {outcome.key: outcome.target for outcome in chosen.lines}
+    changed = {}
+    for line in lines:
+        target = targets[str(line.position)]
+        if target > 0 and target != line.target:
+            changed[str(line.position)] = [str(line.target), str(target)]
+            line.target = target
+    BatchLine.objects.bulk_update(lines, ["target"])
+    return changed
+
+
+def _wants(lines: list[BatchLine], poured: Mapping[int, Decimal]) -> dict[int, Decimal]:
+    wants: dict[int, Decimal] = {}
+    for line in lines:
+        needed = max(line.target, poured.get(line.id, ZERO_MASS))
+        wants[line.lot_id] = wants.get(line.lot_id, ZERO_MASS) + needed
+    return wants

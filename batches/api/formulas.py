@@ -1,0 +1,169 @@
+"""Formulas and their versions over the API."""
+
+from typing import Any
+
+from django.db.models import QuerySet
+from django.http import HttpResponse
+from drf_spectacular.utils import extend_schema
+from rest_framework.request import Request
+
+from batches.actions.formulas import (
+    WrittenLine,
+    adopt_as_base,
+    change_formula,
+    rewrite_version,
+    write_formula,
+    write_next_version,
+)
+from batches.api.filters import FormulaFilters
+from batches.api.shapes import (
+    AdoptIn,
+    DiffAsk,
+    DiffOut,
+    FormulaChange,
+    FormulaIn,
+    FormulaOut,
+    VersionIn,
+    VersionOut,
+)
+from batches.models import Formula, FormulaVersion
+from batches.queries.formulas import formulas_of, line_differences, version_of, versions_of
+from inventory.api.shapes import MaterialOut
+from inventory.models import Material
+from studio.api.views import Endpoint, ListEndpoint
+from studio.kernel.errors import Faults
+from studio.models import Studio
+
+
+class FormulaList(ListEndpoint):
+    model = Formula
+    shape = FormulaOut
+    filterset_class = FormulaFilters
+    orderings = ("code", "name", "created_at")
+    ordering = "code"
+
+    def rows(self) -> QuerySet[Formula]:
+        return formulas_of(self.studio)
+
+    @extend_schema(request=FormulaIn, responses={201: VersionOut})
+    def post(self, request: Request) -> HttpResponse:
+        """Write a formula with its first version."""
+        wanted = self.read(FormulaIn)
+        lines = lines_written(self.studio, wanted.pop("lines"))
+        version = write_formula(by=self.by, now=self.now, lines=lines, **wanted)
+        return _created(self, version)
+
+
+class FormulaDetail(Endpoint):
+    @extend_schema(responses=FormulaOut)
+    def get(self, request: Request, code: str) -> HttpResponse:
+        """Read a formula."""
+        return self.answer(FormulaOut, formulas_of(self.studio).one(self.studio, "formula", code=code))
+
+    @extend_schema(request=FormulaChange, responses=FormulaOut)
+    def patch(self, request: Request, code: str) -> HttpResponse:
+        """Change a formula's name or note."""
+        change_formula(
+            by=self.by,
+            now=self.now,
+            formula=Formula.objects.one(self.studio, "formula", code=code),
+            changes=self.read(FormulaChange),
+            expected=self.edition(),
+        )
+        return self.answer(FormulaOut, formulas_of(self.studio).get(code=code))
+
+
+class VersionList(ListEndpoint):
+    model = FormulaVersion
+    shape = VersionOut
+    orderings = ("number",)
+    ordering = "number"
+
+    def rows(self) -> QuerySet[FormulaVersion]:
+        formula = Formula.objects.one(self.studio, "formula", code=self.kwargs["code"])
+        return versions_of(self.studio).filter(formula=formula)
+
+    @extend_schema(request=VersionIn, responses={201: VersionOut})
+    def post(self, request: Request, code: str) -> HttpResponse:
+        """Start the next version."""
+        wanted = self.read(VersionIn)
+        formula = Formula.objects.one(self.studio, "formula", code=code)
+        lines = lines_written(self.studio, wanted.pop("lines"))
+        version = write_next_version(by=self.by, now=self.now, formula=formula, lines=lines, **wanted)
+        return _created(self, version)
+
+
+class VersionDetail(Endpoint):
+    @extend_schema(responses=VersionOut)
+    def get(self, request: Request, code: str, number: int) -> HttpResponse:
+        """Read a version with its lines."""
+        return self.answer(VersionOut, version_of(studio=self.studio, code=code, number=number))
+
+    @extend_schema(request=VersionIn, responses={200: VersionOut, 201: VersionOut})
+    def put(self, request: Request, code: str, number: int) -> HttpResponse:
+        """Write the lines of a version anew.
+
+        A version that a batch was planned from is fixed: then the next version is started and answered with 201.
+        """
+        wanted = self.read(VersionIn)
+        lines = lines_written(self.studio, wanted.pop("lines"))
+        version = rewrite_version(
+            by=self.by,
+            now=self.now,
+            version=version_of(studio=self.studio, code=code, number=number),
+            lines=lines,
+            expected=self.edition(),
+            **wanted,
+        )
+        if version.number != number:
+            return _created(self, version)
+        return self.answer(VersionOut, version_of(studio=self.studio, code=code, number=number))
+
+
+class VersionDiff(Endpoint):
+    asks = {"GET": DiffAsk}
+
+    @extend_schema(responses=DiffOut)
+    def get(self, request: Request, code: str, number: int) -> HttpResponse:
+        """Compare a version with another, line by line."""
+        after = version_of(studio=self.studio, code=code, number=number)
+        other = self.asked.get("with_version", max(number - 1, 1))
+        before = version_of(studio=self.studio, code=code, number=other)
+        differences = line_differences(list(before.lines.all()), list(after.lines.all()))
+        result = {"formula": code, "before": other, "after": number, "lines": differences}
+        return self.answer(DiffOut, result)
+
+
+class VersionAdopt(Endpoint):
+    @extend_schema(request=AdoptIn, responses={201: MaterialOut})
+    def post(self, request: Request, code: str, number: int) -> HttpResponse:
+        """Adopt a version as a base: it gets a material of its own, and is fixed."""
+        version = version_of(studio=self.studio, code=code, number=number)
+        base = adopt_as_base(by=self.by, now=self.now, version=version, **self.read(AdoptIn))
+        return self.created(MaterialOut, base, location=f"/api/v1/materials/{base.id}/")
+
+
+def lines_written(studio: Studio, lines: list[dict[str, Any]]) -> list[WrittenLine]:
+    """The lines of a request with their materials; one statement. Raises `Invalid` naming those not there."""
+    ids = {line[name] for line in lines for name in ("material", "solvent") if line.get(name)}
+    known = Material.objects.of(studio).in_bulk(ids)
+    faults = Faults()
+    for place, line in enumerate(lines):
+        for name in ("material", "solvent"):
+            if line.get(name) is not None and line[name] not in known:
+                faults.add(f"lines.{place}.{name}", f"There is no material {line[name]} in this studio.")
+    faults.refuse_if_any()
+    return [
+        WrittenLine(
+            material=known[line["material"]],
+            solvent=known[line["solvent"]] if line.get("solvent") else None,
+            **{name: line[name] for name in ("parts", "strength") if name in line},
+        )
+        for line in lines
+    ]
+
+
+def _created(view: Endpoint, version: FormulaVersion) -> HttpResponse:
+    code, number = version.formula.code, version.number
+    shown = version_of(studio=view.studio, code=code, number=number)
+    return view.created(VersionOut, shown, location=f"/api/v1/formulas/{code}/versions/{number}/")

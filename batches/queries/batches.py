@@ -1,0 +1,133 @@
+"""Batches as people look at them: in a list, at the bench with what was poured per line, and as a sealed record."""
+
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import Any
+
+from django.db.models import QuerySet
+
+from batches.calc.overpour import OverpourOption, overpour_options
+from batches.models import Batch, BatchLine, BatchState, Weighing
+from batches.models.pouring import overpour_lines, poured_per_line
+from inventory.calc.wording import figure, percent
+from inventory.models import Lot
+from inventory.queries.shelf import StandingClaim, claims_on
+from studio.kernel.mass import ZERO_MASS, nearest_mass
+from studio.models import SealedRecord, Studio
+
+
+@dataclass(frozen=True, slots=True)
+class BenchLine:
+    """A line of the weigh plan with what has been poured: grams, the allowed band, and the state in words."""
+
+    line: BatchLine
+    smallest: Decimal
+    largest: Decimal
+    weighed: Decimal
+    deviation: Decimal
+    state: str
+    words: str
+
+
+@dataclass(frozen=True, slots=True)
+class BatchInHand:
+    """A batch with its lines, and its claims that fall short because others poured more than they had reserved."""
+
+    batch: Batch
+    lines: list[BenchLine]
+    short_claims: list[StandingClaim]
+
+    @property
+    def edition(self) -> int:
+        return self.batch.edition
+
+
+def batches_of(studio: Studio) -> QuerySet[Batch]:
+    """All batches with the names a list shows; one statement."""
+    return Batch.objects.of(studio).select_related(
+        "version__formula", "material", "solvent", "parent", "balance", "made", "by__person"
+    )
+
+
+def batch_in_hand(*, studio: Studio, number: str) -> BatchInHand:
+    """One batch with everything the bench shows; four statements, whatever its size."""
+    batch: Batch = batches_of(studio).one(studio, "batch", number=number)
+    poured = poured_per_line(batch)
+    lines = list(
+        batch.lines.select_related("material", "lot", "lot__shelf", "formula_line").order_by("position", "id")
+    )
+    return BatchInHand(
+        batch=batch,
+        lines=[_bench_line(batch, line, poured.get(line.id, ZERO_MASS)) for line in lines],
+        short_claims=_short_claims(batch, [line.lot for line in lines]),
+    )
+
+
+def weighings_of(*, studio: Studio, number: str) -> QuerySet[Weighing]:
+    """Every weighing of a batch, struck ones included, in the order they were recorded."""
+    batch: Batch = Batch.objects.one(studio, "batch", number=number)
+    return batch.weighings.select_related(
+        "line", "lot", "balance", "by__person", "struck_by__person"
+    ).order_by("id")
+
+
+def ways_on(*, studio: Studio, number: str) -> tuple[OverpourOption, ...]:
+    """The four ways on after an overpour, as things stand now."""
+    batch: Batch = Batch.objects.select_related("balance").one(studio, "batch", number=number)
+    lines = list(batch.lines.select_related("material", "lot").order_by("position", "id"))
+    return overpour_options(
+        lines=overpour_lines(batch, lines), tolerance=batch.tolerance, vessel=batch.vessel_capacity
+    )
+
+
+def sealed_record(*, studio: Studio, number: str) -> dict[str, Any]:
+    """The newest sealed record of a batch with its seal, and the seals of those it amends."""
+    rows = SealedRecord.objects.of(studio).filter(subject="batch", name=number).order_by("sequence")
+    newest: SealedRecord = rows.reverse().one(studio, "sealed record of batch", name=number)
+    return {
+        "sequence": newest.sequence,
+        "previous": newest.previous,
+        "seal": newest.seal,
+        "text": newest.text,
+        "record": json.loads(newest.text)["record"],
+    }
+
+
+def _bench_line(batch: Batch, line: BatchLine, weighed: Decimal) -> BenchLine:
+    band = nearest_mass(line.target * batch.tolerance)
+    smallest, largest = line.target - band, line.target + band
+    state, words = _line_state(batch, line, weighed, smallest, largest)
+    return BenchLine(
+        line=line,
+        smallest=smallest,
+        largest=largest,
+        weighed=weighed,
+        deviation=weighed - line.target,
+        state=state,
+        words=words,
+    )
+
+
+def _line_state(
+    batch: Batch, line: BatchLine, weighed: Decimal, smallest: Decimal, largest: Decimal
+) -> tuple[str, str]:
+    if weighed == 0:
+        return "open", f"{figure(line.target)} g to pour"
+    if weighed < smallest:
+        return "begun", f"{figure(line.target - weighed)} g still to pour"
+    if weighed > largest:
+        return "over", f"{figure(weighed - line.target)} g over the target"
+    return "done", f"within {percent(batch.tolerance)}"
+
+
+def _short_claims(batch: Batch, lots: list[Lot]) -> list[StandingClaim]:
+    if batch.state not in (BatchState.RESERVED, BatchState.WEIGHING):
+        return []
+    mine: Mapping[int, Lot] = {lot.id: lot for lot in lots}
+    return [
+        standing
+        for standing in claims_on(mine.values())
+        if standing.claim.purpose == batch.number and standing.short > 0
+    ]

@@ -1,0 +1,115 @@
+"""Proving the batches from scratch: claims fit states, weighings became movements, made lots hold what went in."""
+
+from collections.abc import Iterator
+from decimal import Decimal
+
+from django.db import connection
+
+from inventory.calc.contents import mixed
+from inventory.models.ancestry import contents_behind
+from inventory.queries.proof import Finding
+from studio.kernel.mass import from_micrograms
+from studio.models import Studio
+from studio.queries.chain import broken_links
+
+BATCHES_AT_ONCE = 200
+
+
+def all_findings() -> Iterator[Finding]:
+    """Everything about batches and their sealed records that does not hold, in all studios."""
+    yield from _claims_fit_states()
+    yield from _weighings_became_movements()
+    yield from _contents_follow_from_weighings()
+    yield from _seals()
+
+
+def _claims_fit_states() -> Iterator[Finding]:
+    """A reserved batch, or one being weighed, holds open claims; no other does."""
+    rows = _fetch(
+        """
+        SELECT batch.number, batch.state, COALESCE(open.claims, 0) FROM batches_batch batch
+        LEFT JOIN (
+            SELECT studio_id, purpose, COUNT(*) AS claims FROM inventory_claim WHERE state = 'open'
+            GROUP BY studio_id, purpose
+        ) open ON open.purpose = batch.number AND open.studio_id = batch.studio_id
+        WHERE (batch.state IN ('reserved', 'weighing')) <> (COALESCE(open.claims, 0) > 0) ORDER BY batch.id
+        """
+    )
+    for number, state, claims in rows:
+        yield Finding(f"batch {number}", f"is {state} and holds {claims} open claims")
+    orphans = _fetch(
+        """
+        SELECT DISTINCT claim.purpose FROM inventory_claim claim LEFT JOIN batches_batch batch
+        ON batch.number = claim.purpose AND batch.studio_id = claim.studio_id
+        WHERE batch.id IS NULL ORDER BY claim.purpose
+        """
+    )
+    for (purpose,) in orphans:
+        yield Finding(f"claim for {purpose}", "names a batch that does not exist")
+
+
+def _weighings_became_movements() -> Iterator[Finding]:
+    """What stands of the weighings of an ended batch left its lots, once, and nothing else did for it."""
+    rows = _fetch(
+        """
+        SELECT batch.number, COALESCE(weighed.mass, 0), COALESCE(moved.mass, 0) FROM batches_batch batch
+        LEFT JOIN (
+            SELECT batch_id, SUM(mass) AS mass FROM batches_weighing WHERE struck_at IS NULL GROUP BY batch_id
+        ) weighed ON weighed.batch_id = batch.id
+        LEFT JOIN (
+            SELECT studio_id, batch, SUM(mass) AS mass FROM inventory_movement
+            WHERE batch <> '' AND reason IN ('weighed in', 'discarded') GROUP BY studio_id, batch
+        ) moved ON moved.batch = batch.number AND moved.studio_id = batch.studio_id
+        WHERE COALESCE(moved.mass, 0)
+            <> CASE WHEN batch.state IN ('closed', 'void') THEN COALESCE(weighed.mass, 0) ELSE 0 END
+        ORDER BY batch.id
+        """
+    )
+    for number, weighed, moved in rows:
+        yield Finding(
+            f"batch {number}",
+            f"has {from_micrograms(int(weighed))} g weighed and {from_micrograms(int(moved))} g moved",
+        )
+
+
+def _contents_follow_from_weighings() -> Iterator[Finding]:
+    """The contents of every made lot, mixed again from its weighings, are what is written."""
+    after = 0
+    while True:
+        made = _fetch(
+            "SELECT id, number, made_id FROM batches_batch WHERE state = 'closed' AND id > %s "
+            "ORDER BY id LIMIT %s",
+            [after, BATCHES_AT_ONCE],
+        )
+        if not made:
+            return
+        after = made[-1][0]
+        yield from _mixed_again({made_id: number for _, number, made_id in made})
+
+
+def _mixed_again(numbers: dict[int, str]) -> Iterator[Finding]:
+    marks = ", ".join(["%s"] * len(numbers))
+    poured = _fetch(
+        f"SELECT target_id, source_id, source_revision, mass FROM inventory_movement "
+        f"WHERE reason = 'weighed in' AND target_id IN ({marks}) ORDER BY id",
+        list(numbers),
+    )
+    contents = contents_behind(list(numbers))
+    parts: dict[int, list[tuple[Decimal, dict[int, Decimal]]]] = {}
+    for target, source, revision, mass in poured:
+        parts.setdefault(target, []).append((from_micrograms(mass), contents[source, revision]))
+    for lot_id, number in numbers.items():
+        if mixed(parts[lot_id]) != contents[lot_id, 0]:
+            yield Finding(f"batch {number}", "made a lot whose contents do not follow from its weighings")
+
+
+def _seals() -> Iterator[Finding]:
+    for studio in Studio.objects.order_by("id"):
+        for broken in broken_links(studio):
+            yield Finding(f"record {broken.sequence} of studio {studio.name}", broken.sentence)
+
+
+def _fetch(statement: str, parameters: list[object] | None = None) -> list[tuple]:
+    with connection.cursor() as cursor:
+        cursor.execute(statement, parameters or [])
+        return cursor.fetchall()

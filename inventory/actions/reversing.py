@@ -1,0 +1,74 @@
+"""Answering a wrong movement: by another one that takes it back, names it and says why.
+
+What was weighed into a batch is part of a sealed record and is answered there, by an amendment; here only movements
+whose target has not been used since can be taken back.
+"""
+
+from datetime import datetime
+
+from inventory.actions.ledger import Posting, lock_lots, post
+from inventory.models import Movement, Reason
+from studio.kernel.errors import Conflict
+from studio.kernel.work import work
+from studio.models import Member
+
+REVERSIBLE = (
+    Reason.RECEIVED,
+    Reason.DRAWN_OFF,
+    Reason.COUNTED_UP,
+    Reason.COUNTED_DOWN,
+    Reason.DISCARDED,
+    Reason.HANDED_OVER,
+)
+
+
+class NotReversible(Conflict):
+    """This movement cannot be taken back, and the sentence says what can be done instead."""
+
+    code = "not-reversible"
+    title = "Cannot be taken back"
+
+
+def reverse_movement(*, by: Member, now: datetime, movement_id: int, why: str) -> Movement:
+    """Post the opposite of a movement. Raises `NotReversible`, or `NotEnoughOnHand` when the mass is gone."""
+    with work():
+        wrong: Movement = Movement.objects.one(by.studio, "movement", id=movement_id)
+        ids = [lot_id for lot_id in (wrong.source_id, wrong.target_id) if lot_id is not None]
+        lots = lock_lots(studio=by.studio, ids=ids)
+        _refuse_if_final(wrong)
+        source = lots.get(wrong.target_id or 0)
+        if source is not None and wrong.mass > source.available and source.reserved > 0:
+            raise NotReversible(
+                f"Lot {source.number} has claims on what would be taken back: {source.reserved} g are reserved."
+            )
+        [movement] = post(
+            by=by,
+            now=now,
+            postings=[
+                Posting(
+                    mass=wrong.mass,
+                    reason=Reason.REVERSED,
+                    at=now,
+                    source=source,
+                    target=lots.get(wrong.source_id or 0),
+                    why=why,
+                    reverses=wrong,
+                )
+            ],
+        )
+    return movement
+
+
+def _refuse_if_final(wrong: Movement) -> None:
+    if Movement.objects.filter(reverses=wrong).exists():
+        raise NotReversible("This movement has already been taken back.")
+    if wrong.reason == Reason.WEIGHED_IN:
+        raise NotReversible(
+            f"This was weighed into batch {wrong.batch}, whose record is sealed; amend the batch instead."
+        )
+    if wrong.reason == Reason.EVAPORATED:
+        raise NotReversible("Evaporation changed the contents; count the lot again instead.")
+    if wrong.reason not in REVERSIBLE:
+        raise NotReversible(f"A movement “{wrong.get_reason_display()}” cannot be taken back.")
+    if wrong.source and wrong.target and wrong.source.contents_revision != wrong.source_revision:
+        raise NotReversible("The lot it came from has changed its contents since; it cannot go back.")

@@ -1,0 +1,81 @@
+"""Filters of the lists of materials, lots and movements."""
+
+import django_filters
+from django.db.models import F, Q, QuerySet
+
+from inventory.models import Lot, LotKind, Material, MaterialKind, Movement, Reason
+from studio.api.filters import Filters, GramsFilter, NumberTextFilter
+
+
+class MaterialFilters(Filters):
+    kind = django_filters.ChoiceFilter(choices=MaterialKind.choices)
+    cas = django_filters.CharFilter(field_name="cas", max_length=12)
+    search = django_filters.CharFilter(method="by_words", max_length=120)
+
+    class Meta:
+        model = Material
+        fields: list[str] = []
+
+    def by_words(self, rows: QuerySet, name: str, value: str) -> QuerySet:
+        for word in value.split():
+            rows = rows.filter(
+                Q(name__icontains=word) | Q(synonyms__icontains=word) | Q(cas__startswith=word)
+            )
+        return rows
+
+
+class LotFilters(Filters):
+    kind = django_filters.MultipleChoiceFilter(choices=LotKind.choices)
+    material = django_filters.NumberFilter(field_name="material_id", min_value=1, max_value=2**63 - 1)
+    shelf = django_filters.NumberFilter(field_name="shelf_id", min_value=1, max_value=2**63 - 1)
+    keeper = django_filters.NumberFilter(field_name="keeper_id", min_value=1, max_value=2**63 - 1)
+    contains = django_filters.NumberFilter(method="by_content", min_value=1, max_value=2**63 - 1)
+    open = django_filters.BooleanFilter(field_name="emptied_at", lookup_expr="isnull")
+    held = django_filters.BooleanFilter(field_name="held_at", lookup_expr="isnull", exclude=True)
+    expires_before = django_filters.DateFilter(field_name="expires_on", lookup_expr="lt")
+    made_in = NumberTextFilter(sort="batch", field_name="made_in")
+    available_lt = GramsFilter(method="by_available_lt")
+    available_gte = GramsFilter(method="by_available_gte")
+    search = django_filters.CharFilter(method="by_words", max_length=120)
+
+    class Meta:
+        model = Lot
+        fields: list[str] = []
+
+    def by_content(self, rows: QuerySet, name: str, value: object) -> QuerySet:
+        return rows.filter(
+            contents__material_id=value,
+            contents__revision=F("contents_revision"),
+            contents__fraction__gt=0,
+        )
+
+    def by_available_lt(self, rows: QuerySet, name: str, value: object) -> QuerySet:
+        return rows.annotate(free=F("on_hand") - F("reserved")).filter(free__lt=value)
+
+    def by_available_gte(self, rows: QuerySet, name: str, value: object) -> QuerySet:
+        return rows.annotate(free=F("on_hand") - F("reserved")).filter(free__gte=value)
+
+    def by_words(self, rows: QuerySet, name: str, value: str) -> QuerySet:
+        for word in value.split():
+            rows = rows.filter(
+                Q(number__icontains=word)
+                | Q(title__icontains=word)
+                | Q(material__synonyms__icontains=word)
+                | Q(supplier_lot__icontains=word)
+            )
+        return rows
+
+
+class MovementFilters(Filters):
+    lot = NumberTextFilter(sort="lot", method="by_lot")
+    batch = NumberTextFilter(sort="batch", field_name="batch")
+    reason = django_filters.MultipleChoiceFilter(choices=Reason.choices)
+    since = django_filters.IsoDateTimeFilter(field_name="at", lookup_expr="gte")
+    until = django_filters.IsoDateTimeFilter(field_name="at", lookup_expr="lt")
+
+    class Meta:
+        model = Movement
+        fields: list[str] = []
+
+    def by_lot(self, rows: QuerySet, name: str, value: str) -> QuerySet:
+        return rows.filter(Q(source__number=value) | Q(target__number=value))

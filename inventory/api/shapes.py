@@ -1,0 +1,140 @@
+"""The shapes of materials, shelves and balances: what comes in, and, separately, what goes out."""
+
+from rest_framework.serializers import ListField
+
+from inventory.models import AccuracyClass, MaterialKind
+from studio.api.fields import (
+    DecimalText,
+    GramsField,
+    Moment,
+    OneOf,
+    PlainText,
+    Shape,
+    StrengthField,
+    WholeNumber,
+    YesNo,
+)
+from studio.api.ids import IdField
+
+ENTERED_KINDS = (MaterialKind.ODORANT.value, MaterialKind.SOLVENT.value)
+LONGEST_LIFE = 36_500
+
+
+class MaterialChange(Shape):
+    name = PlainText(longest=120, required=False)
+    kind = OneOf(ENTERED_KINDS, required=False)
+    cas = PlainText(longest=20, blank=True, required=False)
+    synonyms = PlainText(longest=300, blank=True, required=False)
+    density_g_ml = DecimalText(digits=8, places=6, above=0, most=25, required=False, allow_null=True)
+    flash_point_c = DecimalText(digits=6, places=1, least=-200, most=1000, required=False, allow_null=True)
+    hazards = ListField(child=PlainText(longest=10), max_length=40, required=False)
+    shelf_life_days = WholeNumber(least=1, most=LONGEST_LIFE, required=False, allow_null=True)
+    stock_shelf_life_days = WholeNumber(least=1, most=LONGEST_LIFE, required=False, allow_null=True)
+    note = PlainText(longest=4000, lines=True, blank=True, required=False)
+
+
+class MaterialIn(MaterialChange):
+    name = PlainText(longest=120)
+
+
+class MaterialOut(Shape):
+    id = IdField()
+    name = PlainText(longest=120)
+    kind = OneOf(MaterialKind)
+    cas = PlainText(longest=12)
+    synonyms = PlainText(longest=300)
+    density_g_ml = DecimalText(digits=8, places=6, allow_null=True)
+    flash_point_c = DecimalText(digits=6, places=1, allow_null=True)
+    hazards = ListField(child=PlainText(longest=10))
+    shelf_life_days = WholeNumber(allow_null=True)
+    stock_shelf_life_days = WholeNumber(allow_null=True)
+    note = PlainText(longest=4000)
+
+
+class SolubilityIn(Shape):
+    solvent = IdField()
+    limit = StrengthField()
+    source = PlainText(longest=200, blank=True, required=False)
+
+
+class SolubilityOut(Shape):
+    solvent = IdField(source="solvent_id")
+    solvent_name = PlainText(longest=120, source="solvent.name")
+    limit = StrengthField()
+    source = PlainText(longest=200)
+
+
+class ShelfChange(Shape):
+    name = PlainText(longest=80, required=False)
+    note = PlainText(longest=4000, lines=True, blank=True, required=False)
+    keeper = IdField(required=False, allow_null=True)
+
+
+class ShelfIn(ShelfChange):
+    name = PlainText(longest=80)
+
+
+class ShelfOut(Shape):
+    id = IdField()
+    name = PlainText(longest=80)
+    note = PlainText(longest=4000)
+    keeper = IdField(source="keeper_id", allow_null=True)
+    keeper_name = PlainText(longest=120, source="keeper.person.name", allow_null=True)
+
+
+class BalanceChange(Shape):
+    name = PlainText(longest=80, required=False)
+    serial = PlainText(longest=80, blank=True, required=False)
+    capacity = GramsField(required=False)
+    readability = GramsField(required=False)
+    repeatability = GramsField(zero=True, required=False)
+    linearity = GramsField(zero=True, required=False)
+    accuracy_class = OneOf(AccuracyClass, required=False, allow_null=True)
+    verification_interval = GramsField(required=False, allow_null=True)
+    check_every_days = WholeNumber(least=1, most=3660, required=False)
+
+
+class BalanceIn(BalanceChange):
+    name = PlainText(longest=80)
+    capacity = GramsField()
+    readability = GramsField()
+    repeatability = GramsField(zero=True)
+    linearity = GramsField(zero=True)
+
+
+class BalanceOut(Shape):
+    id = IdField()
+    name = PlainText(longest=80)
+    serial = PlainText(longest=80)
+    capacity = GramsField()
+    readability = GramsField()
+    repeatability = GramsField()
+    linearity = GramsField()
+    accuracy_class = PlainText(longest=4)
+    verification_interval = GramsField(allow_null=True)
+    check_every_days = WholeNumber()
+    smallest_net_weight = GramsField(help_text="Smallest net mass for the studio's weighing tolerance.")
+    last_check_at = Moment(allow_null=True)
+    last_check_passed = YesNo(allow_null=True)
+
+
+class BalanceCheckIn(Shape):
+    reference = GramsField()
+    reading = GramsField(zero=True)
+    allowed_error = GramsField(
+        required=False,
+        allow_null=True,
+        help_text="The studio's own bound; left out, OIML R 76 for the balance's class.",
+    )
+    at = Moment(required=False)
+
+
+class BalanceCheckOut(Shape):
+    id = IdField()
+    reference = GramsField()
+    reading = GramsField()
+    allowed_error = GramsField()
+    bound_source = PlainText(longest=200)
+    passed = YesNo()
+    at = Moment()
+    by = PlainText(longest=120, source="by.person.name")

@@ -1,0 +1,108 @@
+"""What stands on the shelf: lots with everything a list shows, what is in them, and who has claimed what."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from decimal import Decimal
+
+from django.db.models import OuterRef, QuerySet, Subquery
+
+from inventory.calc.cautions import CautionReport, cautions_of
+from inventory.calc.hazardous_parts import HazardousPart
+from inventory.models import Balance, BalanceCheck, Claim, ClaimState, Lot, LotContent, Movement
+from studio.kernel.mass import ZERO_MASS, nearest_mass
+from studio.models import Studio
+
+
+@dataclass(frozen=True, slots=True)
+class Content:
+    """One leaf material of a lot: mass fraction, its standard uncertainty, and grams of it on hand."""
+
+    material: int
+    name: str
+    kind: str
+    fraction: Decimal
+    standard_uncertainty: Decimal | None
+    mass: Decimal
+
+
+@dataclass(frozen=True, slots=True)
+class StandingClaim:
+    """An open claim, and how much of it the lot no longer holds when older claims are served first."""
+
+    claim: Claim
+    short: Decimal
+
+
+def lots_of(studio: Studio) -> QuerySet[Lot]:
+    """All lots with the names a list shows; one statement."""
+    return Lot.objects.of(studio).select_related("material", "solvent", "shelf", "keeper__person")
+
+
+def movements_of(studio: Studio) -> QuerySet[Movement]:
+    """The ledger with the numbers and names a list shows; one statement."""
+    return Movement.objects.of(studio).select_related("source", "target", "by__person")
+
+
+def balances_of(studio: Studio) -> QuerySet[Balance]:
+    """Balances with their last check; one statement."""
+    last = BalanceCheck.objects.filter(balance=OuterRef("pk")).order_by("-at", "-id")
+    return (
+        Balance.objects.of(studio)
+        .select_related("studio")
+        .annotate(
+            last_check_at=Subquery(last.values("at")[:1]),
+            last_check_passed=Subquery(last.values("passed")[:1]),
+        )
+    )
+
+
+def contents_of(lot: Lot) -> list[Content]:
+    """What a lot contains now, most first; one statement."""
+    rows = LotContent.objects.filter(lot=lot, revision=lot.contents_revision).select_related("material")
+    contents = [
+        Content(
+            material=row.material_id,
+            name=row.material.name,
+            kind=row.material.kind,
+            fraction=row.fraction,
+            standard_uncertainty=row.uncertainty,
+            mass=nearest_mass(row.fraction * lot.on_hand),
+        )
+        for row in rows.order_by("id")
+    ]
+    return sorted(contents, key=lambda content: (-content.fraction, content.name))
+
+
+def cautions_for(lot: Lot) -> CautionReport:
+    """The hazard statements that what is in a lot gives reason for; one statement."""
+    rows = LotContent.objects.filter(lot=lot, revision=lot.contents_revision).select_related("material")
+    return cautions_of(
+        parts=[
+            HazardousPart(
+                material=row.material.name,
+                fraction=row.fraction,
+                hazard_codes=tuple(row.material.hazards),
+                flash_point_c=row.material.flash_point_c,
+            )
+            for row in rows.order_by("id")
+        ]
+    )
+
+
+def claims_on(lots: Iterable[Lot]) -> list[StandingClaim]:
+    """Open claims on these lots with what each falls short, poured ones served first, then the oldest.
+
+    One statement.
+    """
+    left = {lot.id: lot.on_hand for lot in lots}
+    rows = (
+        Claim.objects.filter(lot_id__in=left, state=ClaimState.OPEN)
+        .select_related("lot", "by__person")
+        .order_by("id")
+    )
+    standing = []
+    for claim in sorted(rows, key=lambda held: (held.poured == 0, held.id)):
+        served = min(claim.mass, left[claim.lot_id])
+        left[claim.lot_id] -= served
+        standing.append(StandingClaim(claim=claim, short=max(claim.mass - served, ZERO_MASS)))
+    return standing

@@ -1,0 +1,100 @@
+"""The shapes of the studio's own resources: members, keys, history, the studio, kinds of problem."""
+
+from typing import Any
+
+from rest_framework import serializers
+
+from studio.api.fields import DecimalText, Moment, OneOf, PlainText, Shape, WholeNumber, shortest
+from studio.api.ids import IdField
+from studio.models import Role, Scope
+
+
+class MemberOut(Shape):
+    """A person in the studio."""
+
+    id = IdField()
+    name = PlainText(longest=120, source="person.name")
+    role = OneOf(Role)
+    joined_at = Moment()
+    left_at = Moment(allow_null=True)
+
+
+class KeyIn(Shape):
+    """A key to be issued to the acting member."""
+
+    name = PlainText(longest=80, help_text="What will use the key.")
+    scope = OneOf(Scope, default=Scope.WRITE)
+    expires_at = Moment(required=False)
+
+
+class KeyOut(Shape):
+    """A key, without its secret."""
+
+    id = IdField()
+    member = PlainText(longest=120, source="member.person.name")
+    name = PlainText(longest=80)
+    prefix = PlainText(longest=16, help_text="The first characters of the secret.")
+    scope = OneOf(Scope)
+    created_at = Moment()
+    expires_at = Moment(allow_null=True)
+    revoked_at = Moment(allow_null=True)
+    last_used_at = Moment(allow_null=True)
+
+
+class KeyIssuedOut(Shape):
+    """A new key with its secret, which is shown this once and not kept."""
+
+    key = KeyOut()
+    secret = PlainText(longest=80, allow_null=True, help_text="null when the same request is repeated.")
+
+
+class WhyIn(Shape):
+    """A reason, where one may be given."""
+
+    why = PlainText(longest=1000, lines=True, blank=True, default="")
+
+
+class HistoryOut(Shape):
+    """One change of one thing."""
+
+    id = IdField()
+    at = Moment()
+    by = PlainText(longest=120, source="by.person.name")
+    subject = PlainText(longest=20)
+    name = PlainText(longest=120)
+    verb = PlainText(longest=40)
+    changes = serializers.DictField(help_text="Field to [old, new].")
+    why = PlainText(longest=1000)
+
+
+class ToleranceField(DecimalText):
+    """A relative tolerance: a fraction above 0 and at most 1."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(digits=10, places=9, above=0, most=1, **kwargs)
+        self.example = "0.02"
+
+    def to_representation(self, value: Any) -> str:
+        return shortest(value)
+
+
+class StudioOut(Shape):
+    """The studio and the figures it has chosen for itself."""
+
+    name = PlainText(longest=120)
+    currency = PlainText(longest=3)
+    weighing_tolerance = ToleranceField(help_text="Largest relative deviation of a weighing from its target.")
+    strength_tolerance = ToleranceField(
+        help_text="Largest relative difference of actual from declared strength that needs no decision."
+    )
+    claim_days = WholeNumber(help_text="Days after which a claim without a weighing is released.")
+    edition = WholeNumber()
+
+
+class StudioIn(Shape):
+    """What an owner may change of the studio."""
+
+    name = PlainText(longest=120)
+    weighing_tolerance = ToleranceField()
+    strength_tolerance = ToleranceField()
+    claim_days = WholeNumber(least=1, most=3650)

@@ -1,0 +1,42 @@
+"""The secrets of API keys: random, recognisable, and checkable before anybody is asked.
+
+A secret is `still_`, 32 random URL-safe characters (192 bits) and six more that are a checksum of them, so a
+key that was cut off or mistyped is told apart from an unknown one without a look into the database, and a leaked
+one is found by a simple search. Only its SHA-256 is ever kept; the secret is random enough to need no salt.
+"""
+
+import hashlib
+import secrets
+import string
+
+MARK = "still_"
+_RANDOM, _CHECK = 32, 6
+_ALPHABET = set(string.ascii_letters + string.digits + "-_")
+LISTED = 12
+"""How many leading characters of a secret name it in lists: the mark and six of the random ones."""
+
+
+def new_secret() -> str:
+    """A fresh secret."""
+    body = secrets.token_urlsafe(24)
+    return f"{MARK}{body}{_checksum(body)}"
+
+
+def well_formed(secret: str) -> bool:
+    """Whether `secret` has the mark, the length, the letters and the checksum of one of ours."""
+    body, check = secret[len(MARK) : -_CHECK], secret[-_CHECK:]
+    return (
+        secret.startswith(MARK)
+        and len(body) == _RANDOM
+        and _ALPHABET.issuperset(body)
+        and check == _checksum(body)
+    )
+
+
+def digest(secret: str) -> str:
+    """The hexadecimal SHA-256 under which a secret is kept."""
+    return hashlib.sha256(secret.encode()).hexdigest()
+
+
+def _checksum(body: str) -> str:
+    return hashlib.sha256(f"{MARK}{body}".encode()).hexdigest()[:_CHECK]

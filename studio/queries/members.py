@@ -1,0 +1,38 @@
+"""Reading who is in a studio, and as which member a person acts."""
+
+from django.db.models import QuerySet
+
+from studio.kernel.errors import NotFound
+from studio.models import ApiKey, Member, Person, Role, Studio
+
+
+def members_of(studio: Studio) -> QuerySet[Member]:
+    """All members of a studio, also those who left, with their persons."""
+    return Member.objects.filter(studio=studio).select_related("person")
+
+
+def active_membership(*, person: Person, preferred: int | None = None) -> Member | None:
+    """The membership in which `person` acts: the preferred one if it is active, else the first active one."""
+    active = Member.objects.select_related("studio", "person").filter(person=person, left_at=None)
+    found = list(active.order_by("id"))
+    chosen = [member for member in found if member.pk == preferred]
+    return next(iter(chosen or found), None)
+
+
+def keys_seen_by(member: Member) -> QuerySet[ApiKey]:
+    """The keys a member may see: their own, and for an owner all of the studio."""
+    keys = ApiKey.objects.select_related("member__person").filter(member__studio=member.studio_id)
+    return keys if member.role == Role.OWNER else keys.filter(member=member)
+
+
+def key_seen_by(member: Member, key_id: int) -> ApiKey:
+    """One of those keys; raises `NotFound`, also for the key of somebody else."""
+    key = keys_seen_by(member).filter(pk=key_id).first()
+    if key is None:
+        raise NotFound("There is no such key.")
+    return key
+
+
+def keys_of(member: Member) -> list[ApiKey]:
+    """A member's own keys, newest first."""
+    return list(ApiKey.objects.filter(member=member).order_by("-created_at", "-id"))

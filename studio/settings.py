@@ -1,0 +1,170 @@
+"""Wiring: everything that differs between a laptop and a server comes from the environment.
+
+| variable | meaning | default |
+| --- | --- | --- |
+| STILLROOM_DATA | folder of the SQLite database, the secret key and collected static files | var |
+| DATABASE_URL | where the database is | sqlite in STILLROOM_DATA |
+| REDIS_URL | broker and cache; empty runs jobs in-process | empty |
+| STILLROOM_SECRET_KEY | signs sessions and cursors; required unless STILLROOM_DEBUG=1 | none |
+| STILLROOM_DEBUG | 1 shows tracebacks, for development only | 0 |
+| STILLROOM_HOSTS | host names served, comma separated | loopback names |
+| STILLROOM_ORIGIN | public address; https:// turns on the secure-cookie and HSTS settings | http://127.0.0.1:8000 |
+| STILLROOM_RATE | requests an API key may make per minute | 1200 |
+"""
+
+import os
+from pathlib import Path
+from typing import Any
+
+import dj_database_url
+from django.core.exceptions import ImproperlyConfigured
+
+BASE_DIR = Path(__file__).resolve().parent.parent
+DATA_DIR = Path(os.environ.get("STILLROOM_DATA") or BASE_DIR / "var")
+
+DEBUG = os.environ.get("STILLROOM_DEBUG") == "1"
+SECRET_KEY = os.environ.get("STILLROOM_SECRET_KEY") or ("for-development-only" if DEBUG else "")
+if not SECRET_KEY:
+    raise ImproperlyConfigured("Set STILLROOM_SECRET_KEY, or STILLROOM_DEBUG=1 for development.")
+
+ORIGIN = os.environ.get("STILLROOM_ORIGIN", "http://127.0.0.1:8000")
+ALLOWED_HOSTS = os.environ.get("STILLROOM_HOSTS", "127.0.0.1,localhost,[::1]").split(",")
+CSRF_TRUSTED_ORIGINS = [ORIGIN]
+
+INSTALLED_APPS = [
+    "django.contrib.auth",
+    "django.contrib.contenttypes",
+    "django.contrib.sessions",
+    "django.contrib.staticfiles",
+    "rest_framework",
+    "django_filters",
+    "drf_spectacular",
+    "studio",
+    "inventory",
+    "batches",
+]
+
+MIDDLEWARE = [
+    "django.middleware.security.SecurityMiddleware",
+    "studio.pages.security.ContentSecurity",
+    "whitenoise.middleware.WhiteNoiseMiddleware",
+    "django.contrib.sessions.middleware.SessionMiddleware",
+    "django.middleware.common.CommonMiddleware",
+    "django.middleware.csrf.CsrfViewMiddleware",
+    "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "django.middleware.clickjacking.XFrameOptionsMiddleware",
+]
+
+ROOT_URLCONF = "studio.urls"
+WSGI_APPLICATION = "studio.wsgi.application"
+TEMPLATES = [
+    {
+        "BACKEND": "django.template.backends.django.DjangoTemplates",
+        "APP_DIRS": True,
+        "OPTIONS": {
+            "context_processors": [
+                "django.template.context_processors.request",
+                "django.contrib.auth.context_processors.auth",
+            ]
+        },
+    }
+]
+
+DATABASE_URL = os.environ.get("DATABASE_URL") or f"sqlite:///{DATA_DIR / 'stillroom.sqlite3'}"
+DATABASES: dict[str, Any] = {"default": dj_database_url.parse(DATABASE_URL, conn_max_age=60)}
+if DATABASES["default"]["ENGINE"].endswith("sqlite3"):
+    # Every transaction takes the write lock at its start and waits its turn; WAL lets readers go on
+    # meanwhile; FULL means that what was answered is on the disk. With recursive triggers, a row cannot be
+    # replaced behind the trigger that refuses to delete it.
+    DATABASES["default"]["OPTIONS"] = {
+        "transaction_mode": "IMMEDIATE",
+        "timeout": 20,
+        "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=FULL; PRAGMA foreign_keys=ON; "
+        "PRAGMA recursive_triggers=ON",
+    }
+    DATABASES["default"]["TEST"] = {"NAME": DATA_DIR / "test.sqlite3"}
+DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
+
+REDIS_URL = os.environ.get("REDIS_URL", "")
+CACHES: dict[str, Any] = {
+    "default": (
+        {"BACKEND": "django.core.cache.backends.redis.RedisCache", "LOCATION": REDIS_URL}
+        if REDIS_URL
+        else {"BACKEND": "django.core.cache.backends.locmem.LocMemCache"}
+    )
+}
+CELERY_BROKER_URL = REDIS_URL or None
+CELERY_TASK_IGNORE_RESULT = True
+CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
+CELERY_BEAT_SCHEDULE = {
+    "release stale claims": {"task": "batches.jobs.release_stale_claims", "schedule": 3600.0},
+    "forget old answers": {"task": "studio.jobs.forget_old_answers", "schedule": 3600.0},
+}
+
+AUTH_USER_MODEL = "studio.Person"
+# An address is unique whatever its case, by a constraint over its lower case that this check does not see.
+SILENCED_SYSTEM_CHECKS = ["auth.E003"]
+PASSWORD_HASHERS = ["django.contrib.auth.hashers.Argon2PasswordHasher"]
+AUTH_PASSWORD_VALIDATORS = [
+    {"NAME": "django.contrib.auth.password_validation.MinimumLengthValidator", "OPTIONS": {"min_length": 12}},
+    {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
+]
+LOGIN_URL = "sign-in"
+LOGIN_REDIRECT_URL = "home"
+LOGOUT_REDIRECT_URL = "sign-in"
+
+LANGUAGE_CODE = "en"
+TIME_ZONE = "UTC"
+USE_TZ = True
+
+STATIC_URL = "static/"
+STATIC_ROOT = DATA_DIR / "static"
+DATA_UPLOAD_MAX_MEMORY_SIZE = 10 * 1024 * 1024
+
+SESSION_COOKIE_HTTPONLY = True
+X_FRAME_OPTIONS = "DENY"
+SECURE_REFERRER_POLICY = "same-origin"
+if ORIGIN.startswith("https://"):
+    SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = True
+    SECURE_SSL_REDIRECT = True
+    SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
+    SECURE_HSTS_SECONDS = 31_536_000
+    SECURE_HSTS_INCLUDE_SUBDOMAINS = SECURE_HSTS_PRELOAD = True
+
+CSRF_FAILURE_VIEW = "studio.pages.faults.stale_form"
+
+REQUESTS_PER_MINUTE = int(os.environ.get("STILLROOM_RATE") or 1200)
+REST_FRAMEWORK = {
+    "DEFAULT_AUTHENTICATION_CLASSES": [
+        "studio.api.authentication.BearerKey",
+        "studio.api.authentication.PageSession",
+    ],
+    "DEFAULT_PERMISSION_CLASSES": ["studio.api.permissions.MemberWithin"],
+    "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
+    "DEFAULT_PARSER_CLASSES": ["studio.api.parsers.StrictJSONParser"],
+    "DEFAULT_PAGINATION_CLASS": "studio.api.pagination.Pages",
+    "DEFAULT_FILTER_BACKENDS": ["django_filters.rest_framework.DjangoFilterBackend"],
+    "DEFAULT_THROTTLE_CLASSES": ["studio.api.throttles.PerKey"],
+    "DEFAULT_SCHEMA_CLASS": "studio.api.schema.Described",
+    "EXCEPTION_HANDLER": "studio.api.problems.answer_problem",
+    "UNAUTHENTICATED_USER": None,
+}
+SPECTACULAR_SETTINGS = {
+    "TITLE": "Stillroom",
+    "VERSION": "1",
+    "OAS_VERSION": "3.1.0",
+    "DESCRIPTION": "Stock and batch records of a small scent studio.",
+    "SERVE_INCLUDE_SCHEMA": False,
+    "SCHEMA_PATH_PREFIX": "/api/v1",
+    # Shapes in and shapes out are classes of their own, and a choice of words is told where it stands.
+    "COMPONENT_SPLIT_REQUEST": False,
+    "POSTPROCESSING_HOOKS": [],
+}
+
+LOGGING = {
+    "version": 1,
+    "disable_existing_loggers": False,
+    "formatters": {"line": {"format": "%(asctime)s %(levelname)s %(name)s %(message)s"}},
+    "handlers": {"stderr": {"class": "logging.StreamHandler", "formatter": "line"}},
+    "root": {"handlers": ["stderr"], "level": "INFO"},
+}

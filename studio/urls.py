@@ -1,0 +1,59 @@
+"""Which address leads where. The floors above are named by string; each brings its own list."""
+
+from collections.abc import Callable
+from typing import Any
+
+from django.contrib.auth.views import LogoutView
+from django.http import HttpRequest, HttpResponse
+from django.urls import include, path
+from django.utils.module_loading import import_string
+
+from studio.api import problems, reference, team
+from studio.pages import faults, health, home
+from studio.pages.sign_in import SignIn
+
+FLOORS = ("inventory", "batches")
+
+own_api = [
+    path("studio/", team.StudioView.as_view(), name="studio"),
+    path("members/", team.MemberList.as_view(), name="members"),
+    path("keys/", team.KeyList.as_view(), name="keys"),
+    path("keys/<int:id>/", team.KeyView.as_view(), name="key"),
+    path("keys/<int:id>/revoke/", team.KeyRevoke.as_view(), name="key-revoke"),
+    path("history/", team.HistoryList.as_view(), name="history"),
+]
+
+urlpatterns = [
+    path("", home.home, name="home"),
+    path("keys/", home.new_key, name="new-key"),
+    path("keys/<int:key_id>/end/", home.end_key, name="end-key"),
+    path("sign-in/", SignIn.as_view(), name="sign-in"),
+    path("sign-out/", LogoutView.as_view(), name="sign-out"),
+    path("healthz", health.alive, name="alive"),
+    path("readyz", health.ready, name="ready"),
+    path("problems/", reference.problem_page, name="problem-kinds"),
+    path("problems/<slug:code>", reference.problem_page, name="problem-kind"),
+    path("api/", reference.reference, name="reference"),
+    path("api/schema/", reference.schema, name="schema"),
+    path("api/problems/", reference.problem_list, name="api-problems"),
+    path("api/v1/", include(own_api)),
+    *(path("api/v1/", include(import_string(f"{floor}.urls.api_urlpatterns"))) for floor in FLOORS),
+    *(path("", include(f"{floor}.urls")) for floor in FLOORS),
+]
+
+Answer = Callable[[HttpRequest], HttpResponse]
+
+
+def _of(api: Answer, status: int) -> Callable[..., HttpResponse]:
+    """A handler that answers a problem under /api/, and a page everywhere else."""
+
+    def handler(request: HttpRequest, exception: Any = None) -> HttpResponse:
+        return api(request) if request.path.startswith("/api/") else faults.fault(request, status)
+
+    return handler
+
+
+handler400 = _of(problems.unreadable, 400)
+handler403 = _of(problems.not_allowed, 403)
+handler404 = _of(problems.nothing_here, 404)
+handler500 = _of(problems.failed, 500)

@@ -1,0 +1,13 @@
+"""The entry point for a WSGI server."""
+
+import os
+
+from django.core.wsgi import get_wsgi_application
+
+os.environ.setdefault("DJANGO_SETTINGS_MODULE", "studio.settings")
+application = get_wsgi_application()
+
+# Needs the applications to be set up, so it comes after them.
+from studio.jobs import keep_time  # noqa: E402
+
+keep_time()

@@ -1,0 +1,185 @@
+"""What every test may ask for: a studio with its people, keys, and a client for the API.
+
+Tests of calc and kernel values run without Django too, so nothing of it is imported before a fixture is used.
+
+Ordinary tests take `db` and are rolled back. Tests of races and crashes take `committed`: it opens the database
+without any cleaning up, because append-only tables refuse to be emptied. Such a test makes a studio of its own and
+looks at nothing else.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Callable, Iterator
+from datetime import UTC, datetime
+from typing import TYPE_CHECKING, Any
+from uuid import uuid4
+
+import pytest
+
+if TYPE_CHECKING:
+    from studio.models import Member, Studio
+    from tests.client import Api
+    from tests.workbench import Workbench
+
+PASSWORD = "correct resin staple 7"
+NOW = datetime(2026, 3, 1, 9, 30, tzinfo=UTC)
+_count = itertools.count(1)
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    if not config.pluginmanager.hasplugin("django"):
+        return
+    from django.conf import settings
+
+    settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+    # The service holds its readers to a rate; tests of anything else must never meet it.
+    settings.REQUESTS_PER_MINUTE = 1_000_000
+
+
+@pytest.fixture(scope="session")
+def django_db_setup(
+    django_test_environment: None, django_db_blocker: Any, django_db_modify_db_settings: None
+) -> Iterator[None]:
+    """The test database, whichever way a test comes to ask for it.
+
+    The plugin's own fixture looks only at what tests ask for by name, and would leave those that get here by
+    `owner` or `committed` with the database of the running service.
+    """
+    from django.test.utils import setup_databases, teardown_databases
+
+    with django_db_blocker.unblock():
+        made = setup_databases(verbosity=0, interactive=False)
+    yield
+    with django_db_blocker.unblock():
+        teardown_databases(made, verbosity=0)
+
+
+@pytest.fixture
+def committed(django_db_setup: None, django_db_blocker: Any) -> Iterator[None]:
+    """The database as the service has it: what is written stays, and other connections see it."""
+    from django.db import connections
+
+    with django_db_blocker.unblock():
+        yield
+        connections.close_all()
+
+
+@pytest.fixture(autouse=True)
+def empty_cache(request: pytest.FixtureRequest) -> None:
+    """No count or mark of one test is seen by the next."""
+    if request.config.pluginmanager.hasplugin("django"):
+        from django.core.cache import cache
+
+        cache.clear()
+
+
+@pytest.fixture
+def at() -> datetime:
+    return NOW
+
+
+@pytest.fixture
+def new_studio() -> Callable[[], Member]:
+    """Founds another studio, with names of its own, and returns its owner."""
+
+    def found() -> Member:
+        from studio.actions.studios import found_studio
+
+        return found_studio(
+            name=f"Studio {next(_count)}",
+            owner_name="Ada Owner",
+            email=f"owner-{uuid4().hex[:12]}@example.org",
+            password=PASSWORD,
+            at=NOW,
+        )
+
+    return found
+
+
+@pytest.fixture
+def new_member() -> Callable[..., Member]:
+    """Takes another member into the studio of an owner."""
+
+    def add(owner: Member, role: str) -> Member:
+        from studio.actions.studios import add_member
+
+        member = add_member(
+            by=owner,
+            name=f"{role.title()} {next(_count)}",
+            email=f"{role}-{uuid4().hex[:12]}@example.org",
+            password=PASSWORD,
+            role=role,
+            at=NOW,
+        )
+        member.studio = owner.studio
+        return member
+
+    return add
+
+
+@pytest.fixture
+def owner(new_studio: Callable[[], Member], request: pytest.FixtureRequest) -> Member:
+    if "committed" not in request.fixturenames:
+        request.getfixturevalue("db")
+    return new_studio()
+
+
+@pytest.fixture
+def studio(owner: Member) -> Studio:
+    return owner.studio
+
+
+@pytest.fixture
+def maker(owner: Member, new_member: Callable[..., Member]) -> Member:
+    return new_member(owner, "maker")
+
+
+@pytest.fixture
+def reader(owner: Member, new_member: Callable[..., Member]) -> Member:
+    return new_member(owner, "reader")
+
+
+@pytest.fixture
+def stranger(owner: Member, new_studio: Callable[[], Member]) -> Member:
+    """The owner of another studio."""
+    return new_studio()
+
+
+@pytest.fixture
+def key_of() -> Callable[..., str]:
+    """The secret of a new key of a member; the widest that the role may have, unless a scope is given."""
+
+    def issue(member: Member, scope: str = "") -> str:
+        from studio.actions.keys import issue_key
+
+        widest = {"owner": "admin", "maker": "write", "reader": "read"}[member.role]
+        return issue_key(by=member, name="test", scope=scope or widest, at=NOW)[1]
+
+    return issue
+
+
+@pytest.fixture
+def api_of(key_of: Callable[..., str]) -> Callable[..., Api]:
+    """A client for the API with a key of a member."""
+
+    def client(member: Member, scope: str = "") -> Api:
+        from tests.client import Api
+
+        return Api(key_of(member, scope))
+
+    return client
+
+
+@pytest.fixture
+def api(owner: Member, api_of: Callable[..., Api]) -> Api:
+    """A client for the API with the owner's key."""
+    return api_of(owner)
+
+
+@pytest.fixture
+def bench(owner: Member) -> Workbench:
+    """The owner's workbench."""
+    from tests.workbench import Workbench
+
+    return Workbench(owner, NOW)

@@ -1,0 +1,25 @@
+"""Counting within a window of time."""
+
+from studio.kernel.rate import count
+from tests.together import together
+
+
+def times(key, now):
+    return count(key, window_seconds=60, now=now).times
+
+
+def test_counts_go_up_within_a_window_and_start_anew_in_the_next():
+    assert [times("a", now) for now in (0, 30, 59.9, 60, 61)] == [1, 2, 3, 1, 2]
+
+
+def test_every_key_has_a_count_of_its_own():
+    assert (times("a", 0), times("b", 0), times("a", 0)) == (1, 1, 2)
+
+
+def test_the_seconds_to_the_next_window_are_told():
+    assert count("a", window_seconds=60, now=119.5).seconds_left == 1
+    assert count("a", window_seconds=60, now=120).seconds_left == 60
+
+
+def test_counting_at_once_reads_no_count_twice():
+    assert sorted(together(*[lambda: times("a", 0)] * 16)) == list(range(1, 17))
