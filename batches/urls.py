@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from batches.api import batches, formulas, imports
+from batches.api import batches, formulas, imports, reckoning
 
 api_urlpatterns = [
     path("formulas/", formulas.FormulaList.as_view()),
@@ -12,6 +12,11 @@ api_urlpatterns = [
     path("formulas/<str:code>/versions/<int:number>/", formulas.VersionDetail.as_view()),
     path("formulas/<str:code>/versions/<int:number>/diff/", formulas.VersionDiff.as_view()),
     path("formulas/<str:code>/versions/<int:number>/adopt/", formulas.VersionAdopt.as_view()),
+    path(
+        "formulas/<str:code>/versions/<int:number>/strength/", reckoning.VersionStrengthView.as_view()
+    ),
+    path("stock-routes/", reckoning.StockRoute.as_view()),
+    path("grids/layout/", reckoning.GridLayout.as_view()),
     path("batches/", batches.BatchList.as_view()),
     path("batches/<str:number>/", batches.BatchDetail.as_view()),
     path("batches/<str:number>/reserve/", batches.BatchReserve.as_view()),

@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from inventory.api import imports, lots, materials, movements, places
+from inventory.api import imports, lots, materials, movements, places, reckoning
 
 api_urlpatterns = [
     path("materials/", materials.MaterialList.as_view()),
@@ -22,12 +22,15 @@ api_urlpatterns = [
     path("lots/<str:number>/cautions/", lots.LotCautions.as_view()),
     path("lots/<str:number>/trace/", lots.LotTrace.as_view()),
     path("lots/<str:number>/claims/", lots.LotClaims.as_view()),
+    path("lots/<str:number>/volume/", reckoning.LotVolumeView.as_view()),
+    path("lots/<str:number>/certainty/", reckoning.LotCertainty.as_view()),
     path("lots/<str:number>/count/", lots.LotCount.as_view()),
     path("lots/<str:number>/discard/", lots.LotDiscard.as_view()),
     path("lots/<str:number>/hold/", lots.LotHold.as_view()),
     path("lots/<str:number>/release/", lots.LotRelease.as_view()),
     path("lots/<str:number>/draw-off/", lots.LotDrawOff.as_view()),
     path("lots/<str:number>/move/", lots.LotMove.as_view()),
+    path("ethanol-water/", reckoning.EthanolWater.as_view()),
     path("movements/", movements.MovementList.as_view()),
     path("movements/<int:movement_id>/", movements.MovementDetail.as_view()),
     path("movements/<int:movement_id>/reverse/", movements.MovementReverse.as_view()),

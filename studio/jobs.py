@@ -59,12 +59,13 @@ def _start(task: Task, ids: tuple[int, ...]) -> None:
 
 
 def _work_on() -> None:
-    due = dict.fromkeys(settings.CELERY_BEAT_SCHEDULE, time.monotonic())
+    schedule: dict[str, Any] = settings.CELERY_BEAT_SCHEDULE
+    due = dict.fromkeys(schedule, time.monotonic())
     while True:
         now = time.monotonic()
         for name, when in due.items():
             if when <= now:
-                entry = settings.CELERY_BEAT_SCHEDULE[name]
+                entry = schedule[name]
                 _run(current_app.tasks[entry["task"]])
                 due[name] = now + entry["schedule"]
         try:

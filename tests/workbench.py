@@ -9,10 +9,9 @@ from datetime import datetime, timedelta
 from decimal import Decimal
 from typing import Any
 
-from batches.actions.planning import draft_formula_batch, draft_stock_batch
-
 from batches.actions.closing import Filled, close_batch
 from batches.actions.formulas import WrittenLine, write_formula
+from batches.actions.planning import draft_formula_batch, draft_stock_batch
 from batches.actions.reserving import reserve_batch
 from batches.actions.weighing import Reading, log_weighings
 from batches.models import Batch, FormulaVersion

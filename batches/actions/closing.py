@@ -18,12 +18,12 @@ from batches.models import Batch, BatchKind, BatchState, Weighing
 from batches.models.written import declared_strength
 from inventory.actions.ledger import Posting, claimed_lot_ids, end_claims, lock_lots, post
 from inventory.actions.lots import Share, add_lots
-from inventory.calc import uncertainty
 from inventory.calc.contents import mixed, strength_of
 from inventory.calc.cost import Cost, CostPart, cost_of
 from inventory.calc.wording import percent
 from inventory.models import Lot, LotKind, Material, MaterialKind, Reason, Shelf
-from inventory.models.ancestry import contents_behind, pours_among, purities_behind
+from inventory.models.ancestry import PouredMass, contents_behind
+from inventory.models.certainty import budget_of
 from studio.actions.history import record
 from studio.actions.records import seal_record
 from studio.kernel.errors import Conflict
@@ -169,30 +169,21 @@ def _reckon(batch: Batch, weighings: Sequence[Weighing]) -> _Made:
     fractions = mixed(
         [(weighing.mass, behind[weighing.lot_id, weighing.lot_revision]) for weighing in weighings]
     )
-    budget = uncertainty.budget(
+    budget = budget_of(
         target=NEW_LOT,
-        weighings=[
-            uncertainty.Weighing(
-                source=pour.source,
-                source_revision=pour.source_revision,
-                target=pour.target,
-                mass=pour.mass,
-                standard_uncertainty=pour.mass_u,
-            )
-            for pour in pours_among(sources, "back")
-        ]
-        + [
-            uncertainty.Weighing(
+        sources=sources,
+        contents={**behind, (NEW_LOT, 0): fractions},
+        pours=[
+            PouredMass(
                 source=weighing.lot_id,
                 source_revision=weighing.lot_revision,
+                source_concentration=weighing.lot_concentration,
                 target=NEW_LOT,
                 mass=weighing.mass,
-                standard_uncertainty=weighing.mass_u or ZERO_MASS,
+                mass_u=weighing.mass_u or ZERO_MASS,
             )
             for weighing in weighings
         ],
-        contents={**behind, (NEW_LOT, 0): fractions},
-        purities=[uncertainty.Purity(*purity) for purity in purities_behind(sources)],
     )
     declared = _declared_materials(batch, fractions)
     each = budget.of_each()
@@ -296,8 +287,8 @@ def _cost(weighings: Sequence[Weighing], lots: Mapping[int, Lot]) -> Cost:
 
 def _expiry(used: Sequence[Lot], shares: Mapping[int, Share], made_on: date) -> date | None:
     """The earliest of the parents' days and of what the materials in it allow a made lot to last."""
-    lives = Material.objects.filter(id__in=shares, stock_shelf_life_days__isnull=False)
-    days = [made_on + timedelta(days=life) for life in lives.values_list("stock_shelf_life_days", flat=True)]
+    lives = Material.objects.filter(id__in=shares).values_list("stock_shelf_life_days", flat=True)
+    days = [made_on + timedelta(days=life) for life in lives if life is not None]
     return min([*days, *(lot.expires_on for lot in used if lot.expires_on is not None)], default=None)
 
 

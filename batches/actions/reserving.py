@@ -8,13 +8,12 @@ from collections.abc import Mapping
 from datetime import datetime, timedelta
 from decimal import Decimal
 
-from studio.actions.history import record
-
 from batches.actions.batch_lock import lock_batch, save_batch
 from batches.models import Batch, BatchLine, BatchState, Weighing
 from inventory.actions.ledger import Posting, claim, claimed_lot_ids, end_claims, lock_lots, post
 from inventory.actions.lots import refuse_expired
 from inventory.models import Lot, Reason
+from studio.actions.history import record
 from studio.kernel.errors import Conflict
 from studio.kernel.mass import ZERO_MASS
 from studio.kernel.work import work

@@ -200,7 +200,7 @@ def _already_recorded(by: Member, batch: Batch, readings: Sequence[Reading]) -> 
     rows = Weighing.objects.of(by.studio_id).filter(operation__in=named).select_related("line", "lot")
     found: dict[str | None, Weighing] = {}
     for weighing in rows.order_by("id"):
-        told = named[weighing.operation]
+        told = named[weighing.operation or ""]
         same = (weighing.batch_id, weighing.line.position, weighing.mass, weighing.lot.number)
         if same != (batch.id, told.position, told.mass, told.lot):
             raise OperationReused(

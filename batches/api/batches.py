@@ -169,7 +169,9 @@ class BatchClose(Endpoint):
         filled = Filled(**resolved(self.studio, self.read(CloseIn)))
         batch = close_batch(by=self.by, now=self.now, number=parse("batch", number), filled=filled)
         shown = batches_of(self.studio).get(pk=batch.pk)
-        return self.answer(ClosedOut, {"batch": shown, "made": lots_of(self.studio).get(pk=batch.made_id)})
+        return self.answer(
+            ClosedOut, {"batch": shown, "made": lots_of(self.studio).get(pk=shown.made_id or 0)}
+        )
 
 
 class BatchVoid(Endpoint):

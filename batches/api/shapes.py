@@ -1,6 +1,6 @@
 """The shapes of formulas and batches: what comes in, and, separately, what goes out."""
 
-from typing import get_args
+from typing import Any, get_args
 
 from rest_framework.serializers import ListField
 
@@ -29,7 +29,7 @@ CODE_HINT = "Letters, digits, hyphens and points; how the formula is addressed."
 class CodeField(PlainText):
     """A formula's code: short, and safe in an address."""
 
-    def __init__(self, **kwargs: object) -> None:
+    def __init__(self, **kwargs: Any) -> None:
         super().__init__(longest=40, **{"help_text": CODE_HINT, **kwargs})
 
     def to_internal_value(self, data: object) -> str:
@@ -227,7 +227,7 @@ class ReadingIn(Shape):
 
 
 class WeighingsIn(Shape):
-    weighings = ReadingIn(many=True, allow_empty=False, max_length=500)
+    weighings = ReadingIn(many=True, allow_empty=False, max_length=500)  # type: ignore[call-arg]
     balance = IdField(required=False, allow_null=True)
 
 

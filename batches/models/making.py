@@ -75,7 +75,7 @@ class Batch(Scoped):
     actual_cost = models.DecimalField(max_digits=14, decimal_places=4, null=True)
     edition = models.PositiveIntegerField(default=1)
 
-    objects = BatchQuerySet.as_manager()
+    objects = BatchQuerySet.as_manager()  # type: ignore[misc]
 
     class Meta:
         constraints = [
@@ -171,7 +171,7 @@ class Weighing(Scoped):
     struck_by = models.ForeignKey("studio.Member", on_delete=models.PROTECT, null=True, related_name="+")
     strike_reason = models.TextField(null=True)
 
-    objects = WeighingQuerySet.as_manager()
+    objects = WeighingQuerySet.as_manager()  # type: ignore[misc]
 
     class Meta:
         constraints = [

@@ -11,9 +11,7 @@ PLANNED_FROM = (LotKind.BOTTLE, LotKind.STOCK, LotKind.BASE)
 """Vials are for smelling and blends for themselves; neither is weighed from by a plan."""
 
 
-def shelf_lots(
-    *, studio_id: int, materials: Collection[int], purpose: str = ""
-) -> list[ShelfLot]:
+def shelf_lots(*, studio_id: int, materials: Collection[int], purpose: str = "") -> list[ShelfLot]:
     """Every lot of these materials that holds something; what `purpose` has claimed counts as available to it.
 
     Held and expired lots are included and say so; the plan leaves them alone. Three statements.

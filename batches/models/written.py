@@ -1,6 +1,6 @@
 """What a formula version says, as the arithmetic takes it. Shared by what plans and what shows."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable
 from decimal import Decimal
 
 from batches.calc.strength import FormulaLine as CalcLine
@@ -17,7 +17,7 @@ def written_lines(version: FormulaVersion) -> list[CalcLine]:
     return as_calc_lines(rows)
 
 
-def as_calc_lines(rows: Sequence[FormulaLine]) -> list[CalcLine]:
+def as_calc_lines(rows: Iterable[FormulaLine]) -> list[CalcLine]:
     return [
         CalcLine(
             key=row.id,

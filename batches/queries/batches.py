@@ -6,8 +6,6 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
 
-from django.db.models import QuerySet
-
 from batches.calc.overpour import OverpourOption, overpour_options
 from batches.models import Batch, BatchLine, BatchState, Weighing
 from batches.models.pouring import overpour_lines, poured_per_line
@@ -15,7 +13,7 @@ from inventory.calc.wording import figure, percent
 from inventory.models import Lot
 from inventory.queries.shelf import StandingClaim, claims_on
 from studio.kernel.mass import ZERO_MASS, nearest_mass
-from studio.models import SealedRecord, Studio
+from studio.models import ScopedQuerySet, SealedRecord, Studio
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,7 +42,7 @@ class BatchInHand:
         return self.batch.edition
 
 
-def batches_of(studio: Studio) -> QuerySet[Batch]:
+def batches_of(studio: Studio) -> ScopedQuerySet[Batch]:
     """All batches with the names a list shows; one statement."""
     return Batch.objects.of(studio).select_related(
         "version__formula", "material", "solvent", "parent", "balance", "made", "by__person"
@@ -65,7 +63,7 @@ def batch_in_hand(*, studio: Studio, number: str) -> BatchInHand:
     )
 
 
-def weighings_of(*, studio: Studio, number: str) -> QuerySet[Weighing]:
+def weighings_of(*, studio: Studio, number: str) -> ScopedQuerySet[Weighing]:
     """Every weighing of a batch, struck ones included, in the order they were recorded."""
     batch: Batch = Batch.objects.one(studio, "batch", number=number)
     return batch.weighings.select_related(

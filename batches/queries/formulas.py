@@ -3,11 +3,12 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
+from typing import Any
 
-from django.db.models import Max, Prefetch, QuerySet
+from django.db.models import Max, Prefetch
 
 from batches.models import Formula, FormulaLine, FormulaVersion
-from studio.models import Studio
+from studio.models import ScopedQuerySet, Studio
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,7 +24,7 @@ class LineDifference:
     change: str
 
 
-def formulas_of(studio: Studio) -> QuerySet[Formula]:
+def formulas_of(studio: Studio) -> ScopedQuerySet[Any]:
     """All formulas with their base and the number of their last version; one statement."""
     return (
         Formula.objects.of(studio)
@@ -32,7 +33,7 @@ def formulas_of(studio: Studio) -> QuerySet[Formula]:
     )
 
 
-def versions_of(studio: Studio) -> QuerySet[FormulaVersion]:
+def versions_of(studio: Studio) -> ScopedQuerySet[FormulaVersion]:
     """Versions with their lines; two statements whatever their number."""
     lines = FormulaLine.objects.select_related("material", "solvent").order_by("position", "id")
     return (
@@ -61,7 +62,7 @@ def line_differences(before: Sequence[FormulaLine], after: Sequence[FormulaLine]
             material=sample[key].material_id,
             name=sample[key].material.name,
             strength=sample[key].strength,
-            solvent_name=sample[key].solvent.name if sample[key].solvent else None,
+            solvent_name=_solvent_name(sample[key]),
             before=old.get(key),
             after=new.get(key),
             change=_change(old.get(key), new.get(key)),
@@ -71,6 +72,10 @@ def line_differences(before: Sequence[FormulaLine], after: Sequence[FormulaLine]
 
 
 Ingredient = tuple[int, Decimal, int | None]
+
+
+def _solvent_name(line: FormulaLine) -> str | None:
+    return line.solvent.name if line.solvent else None
 
 
 def _key(line: FormulaLine) -> Ingredient:

@@ -109,7 +109,7 @@ def _seals() -> Iterator[Finding]:
             yield Finding(f"record {broken.sequence} of studio {studio.name}", broken.sentence)
 
 
-def _fetch(statement: str, parameters: list[object] | None = None) -> list[tuple]:
+def _fetch(statement: str, parameters: list[int] | None = None) -> list[tuple]:
     with connection.cursor() as cursor:
         cursor.execute(statement, parameters or [])
         return cursor.fetchall()

@@ -11,13 +11,12 @@ from datetime import datetime
 from decimal import Decimal
 from typing import Literal
 
-from studio.actions.history import record
-
 from inventory.actions.ledger import Posting, lock_numbered, post, poured_and_not_booked
 from inventory.actions.lots import Share, write_contents
 from inventory.calc.contents import concentration_of_loss, evaporated
 from inventory.calc.cost import cost_per_gram_after_loss
 from inventory.models import Lot, LotContent, MaterialKind, Reason
+from studio.actions.history import record
 from studio.kernel.errors import Conflict, Invalid
 from studio.kernel.mass import ZERO_MASS, nearest_fraction
 from studio.kernel.moments import happened

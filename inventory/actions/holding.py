@@ -3,10 +3,9 @@
 from collections.abc import Sequence
 from datetime import datetime
 
-from studio.actions.history import record
-
 from inventory.actions.ledger import lock_lots
 from inventory.models import Lot
+from studio.actions.history import record
 from studio.kernel.errors import Conflict, Invalid
 from studio.kernel.work import work
 from studio.models import Member

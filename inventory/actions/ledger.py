@@ -14,6 +14,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
+from typing import Any
 
 from django.db import connection
 from django.db.models import Sum
@@ -334,7 +335,7 @@ def _change_reserved(changes: Mapping[int, tuple[Lot, Decimal]]) -> None:
 
 
 def _update_lots(
-    changes: Mapping[int, tuple[Lot, Decimal]], assignments: str, parameters: Sequence[object]
+    changes: Mapping[int, tuple[Lot, Decimal]], assignments: str, parameters: Sequence[Any]
 ) -> None:
     """One UPDATE over many lots, each with its own change in micrograms, and the next edition of each."""
     ordered = sorted(changes.items())

@@ -5,9 +5,8 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
 
-from studio.actions.running import next_numbers
-
 from inventory.models import Lot, LotContent
+from studio.actions.running import next_numbers
 from studio.kernel.errors import Conflict
 from studio.models import Member
 

@@ -5,12 +5,11 @@ from datetime import datetime
 from decimal import Decimal
 from typing import Any
 
-from studio.actions.history import record
-
 from inventory.calc.weighing import BalanceTraits, CheckWeighing, check_weighing
 from inventory.models import Balance, BalanceCheck, Shelf
 from inventory.models.places import FIGURES, traits_of
 from studio.actions.changing import change_fields
+from studio.actions.history import record
 from studio.kernel.errors import Conflict
 from studio.kernel.moments import happened
 from studio.kernel.work import work

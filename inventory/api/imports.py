@@ -5,7 +5,7 @@ Each row goes through the shape that a single request goes through, so a sheet c
 """
 
 from collections.abc import Iterable, Mapping, Sequence
-from typing import Any
+from typing import Any, cast
 
 from django.db import transaction
 from django.http import HttpResponse
@@ -52,7 +52,7 @@ class SheetImport(Endpoint):
         raise NotImplementedError
 
     def do_import(self, request: Request) -> HttpResponse:
-        rows = read_rows(request.data, required=self.required, optional=self.optional)
+        rows = read_rows(cast(bytes, request.data), required=self.required, optional=self.optional)
         dry_run = self.asked.get("dry_run", False)
         with work():
             written = self.take(rows) if rows else []

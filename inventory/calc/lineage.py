@@ -74,7 +74,7 @@ def nearest_traced_mass(grams: Decimal) -> Decimal:
 
     Without the first step a half that comes out of 50-digit division as 0.4999… would fall to the wrong side.
     """
-    return nearest_mass(grams)
+    return nearest_mass(grams.quantize(_GUARD, rounding=ROUND_HALF_EVEN))
 
 
 def shares_back(

@@ -153,7 +153,7 @@ def _exact(value: Any, step: Decimal) -> Decimal:
     return Decimal(str(value)).quantize(step)
 
 
-def _fetch(statement: str, parameters: Sequence[object]) -> list[tuple[Any, ...]]:
+def _fetch(statement: str, parameters: Sequence[int]) -> list[tuple[Any, ...]]:
     with connection.cursor() as cursor:
         cursor.execute(statement, list(parameters))
         return cursor.fetchall()

@@ -79,7 +79,7 @@ class Lot(Scoped):
     note = models.TextField(blank=True)
     edition = models.PositiveIntegerField(default=1)
 
-    objects = LotQuerySet.as_manager()
+    objects = LotQuerySet.as_manager()  # type: ignore[misc]
 
     class Meta:
         constraints = [

@@ -3,14 +3,15 @@
 from collections.abc import Iterable
 from dataclasses import dataclass
 from decimal import Decimal
+from typing import Any
 
-from django.db.models import OuterRef, QuerySet, Subquery
+from django.db.models import OuterRef, Subquery
 
 from inventory.calc.cautions import CautionReport, cautions_of
 from inventory.calc.hazardous_parts import HazardousPart
 from inventory.models import Balance, BalanceCheck, Claim, ClaimState, Lot, LotContent, Movement
 from studio.kernel.mass import ZERO_MASS, nearest_mass
-from studio.models import Studio
+from studio.models import ScopedQuerySet, Studio
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,17 +34,17 @@ class StandingClaim:
     short: Decimal
 
 
-def lots_of(studio: Studio) -> QuerySet[Lot]:
+def lots_of(studio: Studio) -> ScopedQuerySet[Lot]:
     """All lots with the names a list shows; one statement."""
     return Lot.objects.of(studio).select_related("material", "solvent", "shelf", "keeper__person")
 
 
-def movements_of(studio: Studio) -> QuerySet[Movement]:
+def movements_of(studio: Studio) -> ScopedQuerySet[Movement]:
     """The ledger with the numbers and names a list shows; one statement."""
     return Movement.objects.of(studio).select_related("source", "target", "by__person")
 
 
-def balances_of(studio: Studio) -> QuerySet[Balance]:
+def balances_of(studio: Studio) -> ScopedQuerySet[Any]:
     """Balances with their last check; one statement."""
     last = BalanceCheck.objects.filter(balance=OuterRef("pk")).order_by("-at", "-id")
     return (

@@ -1,6 +1,6 @@
 """Remembering the first answer to a request, so that its repetition has no second effect.
 
-The mark is inserted and locked inside the work's own transaction. Of two requests at once, the second waits at
+The mark is inserted inside the work's own transaction. Of two requests at once, the second waits at
 the unique index until the first has committed, and then finds its answer; a crash leaves neither work nor mark.
 """
 
@@ -17,15 +17,16 @@ KEPT = timedelta(hours=48)
 
 
 def mark_request(*, by: Member, at: datetime, key: str, digest: str) -> RememberedAnswer:
-    """The locked mark for this member's `key`: new (status None), or with the answer given before.
+    """The mark for this member's `key`: new (status None), or with the answer given before.
 
-    Must be called inside `work()`, which then holds the lock until the answer is kept.
+    Must be called inside `work()`. Inserting it is the lock: whoever comes second waits at the unique index until
+    this work has committed, so a mark that is found there always has its answer.
     """
     if not connection.in_atomic_block:
         raise RuntimeError("mark_request belongs inside the work it marks.")
     mark = RememberedAnswer(member=by, key=key, request_digest=digest, created_at=at)
     RememberedAnswer.objects.bulk_create([mark], ignore_conflicts=True)
-    return RememberedAnswer.objects.select_for_update(no_key=True).get(member=by, key=key)
+    return RememberedAnswer.objects.get(member=by, key=key)
 
 
 def keep_answer(*, mark: RememberedAnswer, status: int, headers: Mapping[str, str], body: bytes) -> None:

@@ -193,7 +193,7 @@ def catalogue() -> list[ProblemKind]:
     for kind in _subclasses(Refusal):
         if kind is EdgeRefusal:
             continue
-        meaning = " ".join((kind.__doc__ or "").split())
+        meaning = " ".join((kind.__doc__ or "").replace("`", "").split())
         kinds.setdefault(
             kind.code, ProblemKind(kind.code, f"/problems/{kind.code}", kind.title, status_of(kind), meaning)
         )

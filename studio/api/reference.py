@@ -50,6 +50,7 @@ class Operation:
     description: str
     parameters: list[Parameter]
     body: str
+    needed: str
     answers: list[Answer]
     refusals: str
 
@@ -120,9 +121,10 @@ def _operation(path: str, method: str, operation: dict[str, Any]) -> Operation:
         method=method.upper(),
         path=path,
         summary=operation.get("summary", ""),
-        description=operation.get("description", ""),
+        description=operation.get("description", "").replace("`", ""),
         parameters=[_parameter(parameter) for parameter in operation.get("parameters", [])],
         body=_content_example(operation.get("requestBody", {})),
+        needed=", ".join(_needed(operation.get("requestBody", {}))),
         answers=[
             Answer(status, answer["description"], _content_example(answer))
             for status, answer in answers
@@ -152,6 +154,20 @@ def _words(values: Iterable[Any]) -> list[str]:
     return [str(value) for value in values if value is not None]
 
 
+def _needed(body: dict[str, Any]) -> list[str]:
+    """The fields that a body must have."""
+    described = body.get("content", {}).get(JSON, {}).get("schema", {})
+    needed: list[str] = _resolved(described).get("required", [])
+    return needed
+
+
+def _resolved(described: dict[str, Any]) -> dict[str, Any]:
+    if "$ref" not in described:
+        return described
+    found: dict[str, Any] = document()["components"]["schemas"][described["$ref"].rsplit("/", 1)[-1]]
+    return found
+
+
 def _content_example(holder: dict[str, Any]) -> str:
     described = holder.get("content", {}).get(JSON, {}).get("schema")
     return "" if described is None else json.dumps(example(described), indent=2, ensure_ascii=False)
@@ -159,9 +175,7 @@ def _content_example(holder: dict[str, Any]) -> str:
 
 def example(described: dict[str, Any], depth: int = 0) -> Any:
     """A value that fits a JSON Schema of the description."""
-    if "$ref" in described:
-        name = described["$ref"].rsplit("/", 1)[-1]
-        return example(document()["components"]["schemas"][name], depth)
+    described = _resolved(described)
     for given in ("examples", "enum"):
         if described.get(given):
             return described[given][0]

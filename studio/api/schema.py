@@ -110,7 +110,14 @@ class Described(AutoSchema):
         """Of the handler; a list, which inherits its `get`, is told by its own class."""
         kind = type(self.view)
         teller = kind.__dict__.get(self.method.lower(), kind)
-        return inspect.cleandoc(teller.__doc__ or "")
+        plain = f"List the {self._tokenize_path()[-1]}." if self._is_list_view() else ""
+        return inspect.cleandoc(teller.__doc__ or plain)
+
+    def get_operation_id(self) -> str:
+        """Of a verb such as `hold/` the path alone says what is done; else the method is named too."""
+        if self.method == "POST" and not isinstance(self.view, ListEndpoint):
+            return "_".join(self._tokenize_path()).replace("-", "_")
+        return cast(str, super().get_operation_id())
 
     def get_paginated_name(self, serializer_name: str) -> str:
         return f"{serializer_name.removesuffix('Out')}Page"

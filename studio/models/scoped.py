@@ -1,6 +1,6 @@
 """What every row of a studio has in common: it belongs to one studio and is asked for only within it."""
 
-from typing import Any, Self
+from typing import Any, Self, TypeVar
 
 from django.db import models
 
@@ -14,13 +14,16 @@ class NoSuchThing(NotFound):
     title = "No such thing"
 
 
-class ScopedQuerySet(models.QuerySet):
+Row = TypeVar("Row", bound=models.Model)
+
+
+class ScopedQuerySet(models.QuerySet[Row]):
     """Rows of one studio; nothing crosses between studios."""
 
     def of(self, studio: "models.Model | int") -> Self:
         return self.filter(studio=studio)
 
-    def one(self, studio: "models.Model | int", what: str, **lookup: Any) -> Any:
+    def one(self, studio: "models.Model | int", what: str, **lookup: Any) -> Row:
         """The studio's only row that matches; raises `NoSuchThing` naming `what` was looked for."""
         row = self.of(studio).filter(**lookup).first()
         if row is None:

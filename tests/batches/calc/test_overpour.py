@@ -128,8 +128,8 @@ def test_the_vessel_forbids_with_both_masses():
 
 
 def test_a_vessel_that_just_holds_the_batch_is_enough_whatever_the_rounding():
-    # Thirds of a microgram round up three times; the batch itself is exactly 3 µg.
-    option = ways("a 1/1.000001 b 1/0 c 1/0", vessel="3.000003")["enlarge-fully"]
+    # b to e end at 1.0000006667 g each: 7.0000046667 g in all, but 7.000006 g when each is rounded.
+    option = ways("a 3/3.000002 b 1/0 c 1/0 d 1/0 e 1/0", vessel="7.000005")["enlarge-fully"]
 
     assert option.allowed
 

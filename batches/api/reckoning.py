@@ -1,0 +1,216 @@
+"""Figures before anything is made: strength of a version, routes to a stock, grids laid out. Nothing is written."""
+
+from typing import Any
+
+from django.http import HttpResponse
+from drf_spectacular.utils import extend_schema
+from rest_framework.request import Request
+from rest_framework.serializers import ListField
+
+from batches.calc.grid import Ratio
+from batches.queries.formulas import version_of
+from batches.queries.strengths import grid_layout, stock_route, version_strength
+from inventory.api.references import lot_numbered
+from inventory.models import Balance, Material
+from studio.api.fields import (
+    DecimalText,
+    GramsField,
+    NumberField,
+    OneOf,
+    PlainText,
+    Shape,
+    StrengthField,
+    WholeNumber,
+)
+from studio.api.ids import IdField
+from studio.api.views import Endpoint
+
+
+class StrengthAsk(Shape):
+    mass = GramsField(required=False, help_text="Restate to this total; left out, only as written.")
+    strength = StrengthField(required=False)
+
+
+class LineStrengthOut(Shape):
+    line = WholeNumber(source="line.key")
+    name = PlainText(longest=120, source="line.name")
+    strength = StrengthField(source="line.strength")
+    odorant_share = DecimalText(digits=12, places=9, source="share.odorant_share")
+    mass_share = DecimalText(digits=12, places=9, source="share.mass_share")
+    carried_solvent = DecimalText(digits=12, places=9, source="share.carried_solvent")
+    mass = GramsField(allow_null=True)
+
+
+class SwapOut(Shape):
+    line = WholeNumber(source="key")
+    strength = StrengthField()
+    freed = DecimalText(digits=18, places=6, help_text="Parts of solvent freed.")
+    ceiling = DecimalText(digits=12, places=9)
+    sentence = PlainText(longest=500)
+
+
+class SolventShareOut(Shape):
+    material = IdField()
+    name = PlainText(longest=120)
+    fraction = DecimalText(digits=12, places=9)
+
+
+class VersionStrengthOut(Shape):
+    strength = DecimalText(digits=12, places=9)
+    ceiling = DecimalText(digits=12, places=9)
+    lines = LineStrengthOut(many=True)
+    solvents = SolventShareOut(many=True)
+    holding_down = LineStrengthOut(many=True)
+    swaps = SwapOut(many=True)
+    beyond = PlainText(longest=500, help_text="Why there are no restated masses.")
+
+
+class RouteIn(Shape):
+    material = IdField()
+    solvent = IdField()
+    strength = StrengthField()
+    mass = GramsField()
+    balance = IdField()
+
+
+class RouteStepOut(Shape):
+    parent = NumberField("lot", allow_null=True, help_text="Empty: the product of the step before.")
+    parent_strength = StrengthField()
+    strength = StrengthField()
+    size = GramsField()
+    parent_mass = GramsField()
+    solvent_mass = GramsField()
+    relative_uncertainty = DecimalText(digits=18, places=9)
+    sentence = PlainText(longest=500)
+
+
+class RouteOut(Shape):
+    steps = RouteStepOut(many=True)
+    odorant_mass = GramsField()
+    made_mass = GramsField()
+    left_over = GramsField()
+    expanded_uncertainty = DecimalText(digits=18, places=9)
+    smallest_weight = GramsField()
+    sentence = PlainText(longest=1000)
+
+
+class RatioIn(Shape):
+    a = DecimalText(digits=12, places=6, above=0)
+    b = DecimalText(digits=12, places=6, above=0)
+
+
+class GridIn(Shape):
+    side_a = ListField(child=NumberField("lot"), allow_empty=False, max_length=30)
+    side_b = ListField(child=NumberField("lot"), allow_empty=False, max_length=30)
+    ratios = RatioIn(many=True)
+    vial_mass = GramsField()
+    solvent = NumberField("lot", required=False, help_text="Adds controls: each lot alone, let down with it.")
+    balance = IdField(required=False)
+
+
+class PortionOut(Shape):
+    lot = NumberField("lot")
+    side = OneOf(["A", "B", "solvent"])
+    mass = GramsField()
+    strength = DecimalText(digits=12, places=9, help_text="In the finished vial.")
+
+
+class GridVialOut(Shape):
+    number = WholeNumber()
+    portions = PortionOut(many=True)
+    ratio = RatioIn(allow_null=True, help_text="Empty for a control.")
+
+
+class StockTotalOut(Shape):
+    lot = NumberField("lot")
+    needed = GramsField()
+    available = GramsField()
+    short = GramsField()
+
+
+class GridPourOut(Shape):
+    lot = NumberField("lot")
+    side = OneOf(["A", "B", "solvent"])
+    vials = ListField(child=WholeNumber())
+    masses = ListField(child=GramsField())
+    total = GramsField()
+
+
+class SmallPourOut(Shape):
+    vial = WholeNumber()
+    lot = NumberField("lot")
+    mass = GramsField()
+
+
+class GridOut(Shape):
+    vials = GridVialOut(many=True)
+    totals = StockTotalOut(many=True)
+    pours = GridPourOut(many=True, help_text="Each stock is taken in hand once.")
+    too_small = SmallPourOut(many=True)
+    vial_mass_that_weighs = GramsField()
+    sentences = ListField(child=PlainText(longest=500))
+
+
+class VersionStrengthView(Endpoint):
+    asks = {"GET": StrengthAsk}
+
+    @extend_schema(responses=VersionStrengthOut)
+    def get(self, request: Request, code: str, number: int) -> HttpResponse:
+        """Read a version's strength as written, its ceiling, what holds it down, and what swaps would free.
+
+        With mass, and strength if it is to be another than written, every line is restated too.
+        """
+        version = version_of(studio=self.studio, code=code, number=number)
+        found = version_strength(version=version, on=self.now.date(), **self.asked)
+        return self.answer(VersionStrengthOut, found)
+
+
+class StockRoute(Endpoint):
+    harmless = frozenset({"POST"})
+
+    @extend_schema(request=RouteIn, responses=RouteOut)
+    def post(self, request: Request) -> HttpResponse:
+        """Find the way to a stock from what the shelf holds, through intermediates where needed; nothing is written."""
+        wanted = self.read(RouteIn)
+        route = stock_route(
+            studio=self.studio,
+            on=self.now.date(),
+            material=Material.objects.one(self.studio, "material", id=wanted["material"]),
+            solvent=Material.objects.one(self.studio, "solvent", id=wanted["solvent"]),
+            balance=Balance.objects.one(self.studio, "balance", id=wanted["balance"]),
+            strength=wanted["strength"],
+            mass=wanted["mass"],
+        )
+        return self.answer(RouteOut, route)
+
+
+class GridLayout(Endpoint):
+    harmless = frozenset({"POST"})
+
+    @extend_schema(request=GridIn, responses=GridOut)
+    def post(self, request: Request) -> HttpResponse:
+        """Lay out a grid of vials that crosses lots with others at given ratios; nothing is written."""
+        wanted = self.read(GridIn)
+        balance = wanted.get("balance")
+        solvent = wanted.get("solvent")
+        plan = grid_layout(
+            studio=self.studio,
+            side_a=[lot_numbered(self.studio, number) for number in wanted["side_a"]],
+            side_b=[lot_numbered(self.studio, number) for number in wanted["side_b"]],
+            ratios=[Ratio(**ratio) for ratio in wanted["ratios"]],
+            vial_mass=wanted["vial_mass"],
+            solvent=lot_numbered(self.studio, solvent) if solvent else None,
+            balance=Balance.objects.one(self.studio, "balance", id=balance) if balance else None,
+        )
+        pours: list[dict[str, Any]] = [
+            {
+                "lot": pour.lot,
+                "side": pour.side,
+                "vials": [vial for vial, _ in pour.into],
+                "masses": [mass for _, mass in pour.into],
+                "total": pour.total,
+            }
+            for pour in plan.pours
+        ]
+        fields = ("vials", "totals", "too_small", "vial_mass_that_weighs", "sentences")
+        return self.answer(GridOut, {name: getattr(plan, name) for name in fields} | {"pours": pours})
