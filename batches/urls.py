@@ -1,20 +1,22 @@
 """Addresses of the batches floor."""
 
-from django.urls import path
+from django.urls import path, register_converter
 
 from batches.api import batches, formulas, imports, reckoning
+from batches.pages import demo, finding, today
+from batches.api.references import FormulaCode
+
+register_converter(FormulaCode, "code")
 
 api_urlpatterns = [
     path("formulas/", formulas.FormulaList.as_view()),
     path("formulas/import/", imports.FormulaImport.as_view()),
-    path("formulas/<str:code>/", formulas.FormulaDetail.as_view()),
-    path("formulas/<str:code>/versions/", formulas.VersionList.as_view()),
-    path("formulas/<str:code>/versions/<int:number>/", formulas.VersionDetail.as_view()),
-    path("formulas/<str:code>/versions/<int:number>/diff/", formulas.VersionDiff.as_view()),
-    path("formulas/<str:code>/versions/<int:number>/adopt/", formulas.VersionAdopt.as_view()),
-    path(
-        "formulas/<str:code>/versions/<int:number>/strength/", reckoning.VersionStrengthView.as_view()
-    ),
+    path("formulas/<code:code>/", formulas.FormulaDetail.as_view()),
+    path("formulas/<code:code>/versions/", formulas.VersionList.as_view()),
+    path("formulas/<code:code>/versions/<int:number>/", formulas.VersionDetail.as_view()),
+    path("formulas/<code:code>/versions/<int:number>/diff/", formulas.VersionDiff.as_view()),
+    path("formulas/<code:code>/versions/<int:number>/adopt/", formulas.VersionAdopt.as_view()),
+    path("formulas/<code:code>/versions/<int:number>/strength/", reckoning.VersionStrengthView.as_view()),
     path("stock-routes/", reckoning.StockRoute.as_view()),
     path("grids/layout/", reckoning.GridLayout.as_view()),
     path("batches/", batches.BatchList.as_view()),
@@ -27,4 +29,8 @@ api_urlpatterns = [
     path("batches/<str:number>/void/", batches.BatchVoid.as_view()),
     path("batches/<str:number>/record/", batches.BatchRecord.as_view()),
 ]
-urlpatterns: list[object] = []
+urlpatterns = [
+    path("", today.today, name="home"),
+    path("find/", finding.find, name="find"),
+    path("demo/", demo.load, name="load-demo"),
+]

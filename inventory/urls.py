@@ -3,6 +3,11 @@
 from django.urls import path
 
 from inventory.api import imports, lots, materials, movements, places, reckoning
+from inventory.pages import balances as balance_pages
+from inventory.pages import handling, sheets
+from inventory.pages import lot as lot_pages
+from inventory.pages import materials as material_pages
+from inventory.pages import shelf as shelf_pages
 
 api_urlpatterns = [
     path("materials/", materials.MaterialList.as_view()),
@@ -35,4 +40,27 @@ api_urlpatterns = [
     path("movements/<int:movement_id>/", movements.MovementDetail.as_view()),
     path("movements/<int:movement_id>/reverse/", movements.MovementReverse.as_view()),
 ]
-urlpatterns: list[object] = []
+urlpatterns = [
+    path("shelf/", shelf_pages.shelf, name="shelf"),
+    path("shelf/receive/", shelf_pages.receive, name="receive"),
+    path("shelf/import/", sheets.import_bottles, name="import-bottles"),
+    path("places/", shelf_pages.places, name="places"),
+    path("places/new/", shelf_pages.new_place, name="new-place"),
+    path("lots/<str:number>/", lot_pages.lot, name="lot"),
+    path("lots/<str:number>/trace/", lot_pages.trace, name="lot-trace"),
+    path("lots/<str:number>/draw-off/", handling.draw, name="lot-draw-off"),
+    path("lots/<str:number>/count/", handling.count, name="lot-count"),
+    path("lots/<str:number>/discard/", handling.throw_away, name="lot-discard"),
+    path("lots/<str:number>/hold/", handling.hold, name="lot-hold"),
+    path("lots/<str:number>/release/", handling.release, name="lot-release"),
+    path("lots/<str:number>/move/", handling.move, name="lot-move"),
+    path("materials/", material_pages.materials, name="materials"),
+    path("materials/new/", material_pages.new_material, name="new-material"),
+    path("materials/import/", sheets.import_materials, name="import-materials"),
+    path("materials/<int:material_id>/", material_pages.material, name="material"),
+    path("materials/<int:material_id>/change/", material_pages.change, name="change-material"),
+    path("balances/", balance_pages.balances, name="balances"),
+    path("balances/new/", balance_pages.new_balance, name="new-balance"),
+    path("balances/<int:balance_id>/", balance_pages.balance, name="balance"),
+    path("balances/<int:balance_id>/check/", balance_pages.check, name="check-balance"),
+]

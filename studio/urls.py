@@ -9,7 +9,7 @@ from django.urls import include, path
 from django.utils.module_loading import import_string
 
 from studio.api import problems, reference, team
-from studio.pages import faults, health, home
+from studio.pages import faults, health, passwords, you
 from studio.pages.sign_in import SignIn
 
 FLOORS = ("inventory", "batches")
@@ -24,9 +24,15 @@ own_api = [
 ]
 
 urlpatterns = [
-    path("", home.home, name="home"),
-    path("keys/", home.new_key, name="new-key"),
-    path("keys/<int:key_id>/end/", home.end_key, name="end-key"),
+    path("you/", you.you, name="you"),
+    path("you/studios/<int:member_id>/", you.choose_studio, name="choose-studio"),
+    path("you/leave/", you.leave, name="leave-studio"),
+    path("you/password/", passwords.ChangePassword.as_view(), name="password-change"),
+    path("keys/", you.new_key, name="new-key"),
+    path("keys/<int:key_id>/end/", you.end_key, name="end-key"),
+    path("password/", passwords.ForgottenPassword.as_view(), name="password-forgotten"),
+    path("password/sent/", passwords.sent, name="password-sent"),
+    path("password/<uidb64>/<token>/", passwords.NewPassword.as_view(), name="password-new"),
     path("sign-in/", SignIn.as_view(), name="sign-in"),
     path("sign-out/", LogoutView.as_view(), name="sign-out"),
     path("healthz", health.alive, name="alive"),

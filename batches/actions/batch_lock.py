@@ -31,7 +31,14 @@ def lock_batch(
         by.studio_id, "batch", number=number
     )
     refuse_stale(batch, expected, f"Batch {number}")
+    refuse_other_state(batch, states, doing)
+    return batch
+
+
+def refuse_other_state(batch: Batch, states: Collection[BatchState], doing: str) -> None:
+    """Raise `WrongState` when a locked batch is in none of `states`, saying what cannot be done to it."""
     if batch.state not in states:
+        number = batch.number
         raise WrongState(
             f"Batch {number} is {batch.get_state_display().lower()}; it cannot be {doing} any more."
             if batch.state in (BatchState.CLOSED, BatchState.VOID)
@@ -40,7 +47,6 @@ def lock_batch(
             state=batch.state,
             allowed=sorted(states),
         )
-    return batch
 
 
 def save_batch(batch: Batch, *fields: str) -> None:

@@ -24,6 +24,7 @@ from inventory.calc.wording import percent
 from inventory.models import Lot, LotKind, Material, MaterialKind, Reason, Shelf
 from inventory.models.ancestry import PouredMass, contents_behind
 from inventory.models.certainty import budget_of
+from studio.actions.changing import refuse_stale
 from studio.actions.history import record
 from studio.actions.records import seal_record
 from studio.kernel.errors import Conflict
@@ -97,7 +98,7 @@ def close_batch(
 ) -> Batch:
     """Turn a batch's standing weighings into one made lot and end it; its record is sealed.
 
-    Raises `NothingWeighed`, `LinesNotWeighed`, `StrengthDiffers`, `WrongState`.
+    Raises `NothingWeighed`, `LinesNotWeighed`, `StrengthDiffers`, `WrongState`, `StaleEdition`.
     """
     into = filled or Filled()
     with work():
@@ -110,6 +111,7 @@ def close_batch(
         )
         if batch.state == BatchState.CLOSED:
             return batch
+        refuse_stale(batch, expected, f"Batch {number}")
         weighings = list(
             batch.weighings.all().standing().select_related("line", "balance", "by__person").order_by("id")
         )

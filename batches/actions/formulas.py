@@ -92,8 +92,13 @@ class WrittenFormula:
     lines: Sequence[WrittenLine]
 
 
-def import_formulas(*, by: Member, now: datetime, formulas: Sequence[WrittenFormula]) -> list[FormulaVersion]:
-    """Write several formulas, all or none. Raises as writing them one by one would."""
+def import_formulas(
+    *, by: Member, now: datetime, formulas: Sequence[WrittenFormula]
+) -> list[tuple[FormulaVersion, bool]]:
+    """Write several formulas, all or none; returns the version of each that holds its lines, and whether it is new.
+
+    A formula whose last version already says the same is left as it is. Raises as writing them one by one would.
+    """
     versions = []
     with work():
         known = {
@@ -101,15 +106,31 @@ def import_formulas(*, by: Member, now: datetime, formulas: Sequence[WrittenForm
             for formula in Formula.objects.of(by.studio_id).filter(code__in=[f.code for f in formulas])
         }
         for told in formulas:
-            if told.code in known:
-                versions.append(
-                    write_next_version(by=by, now=now, formula=known[told.code], lines=told.lines)
-                )
+            last = _last_version(known.get(told.code))
+            if last is not None and _says(last, told.lines):
+                versions.append((last, False))
+            elif last is not None:
+                version = write_next_version(by=by, now=now, formula=last.formula, lines=told.lines)
+                versions.append((version, True))
             else:
-                versions.append(
-                    write_formula(by=by, now=now, code=told.code, name=told.name, lines=told.lines)
-                )
+                version = write_formula(by=by, now=now, code=told.code, name=told.name, lines=told.lines)
+                versions.append((version, True))
     return versions
+
+
+def _last_version(formula: Formula | None) -> FormulaVersion | None:
+    if formula is None:
+        return None
+    return formula.versions.select_related("formula").order_by("-number", "-id").first()
+
+
+def _says(version: FormulaVersion, lines: Sequence[WrittenLine]) -> bool:
+    """Whether the lines of a version are these, in this order."""
+    rows = version.lines.order_by("position", "id")
+    return [(row.material_id, row.parts, row.strength, row.solvent_id) for row in rows] == [
+        (line.material.id, line.parts, line.strength, line.solvent.id if line.solvent else None)
+        for line in lines
+    ]
 
 
 def write_next_version(
@@ -211,6 +232,7 @@ def adopt_as_base(*, by: Member, now: datetime, version: FormulaVersion, name: s
                 f"{formula.name} is already a base, by version {formula.adopted.number}. "
                 "Start a new formula to adopt another version."
             )
+        fix_version(version=version, now=now)
         kinds = version.lines.values_list("material__kind", flat=True)
         if all(kind == MaterialKind.SOLVENT for kind in kinds):
             raise NothingToAdopt(f"{formula.name} has only solvents in it, so a base of it has no strength.")
@@ -224,7 +246,6 @@ def adopt_as_base(*, by: Member, now: datetime, version: FormulaVersion, name: s
         formula.adopted = version
         formula.edition += 1
         formula.save(update_fields=["base", "adopted", "edition"])
-        fix_version(version=version, now=now)
         record(
             by=by,
             at=now,

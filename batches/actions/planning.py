@@ -1,21 +1,45 @@
-"""Drafting batches and planning what to weigh: the weigh plan is made from the shelf as it is now and kept as lines."""
+"""Drafting batches: what is to be made, of how much, under which circumstances. The weigh plan is made at once."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping
 from datetime import date, datetime
 from decimal import Decimal
-from typing import Any
+from typing import TypedDict, Unpack
 
 from batches.actions.formulas import fix_version
-from batches.calc.strength import FormulaLine, restated
-from batches.models import Batch, BatchKind, BatchLine, FormulaVersion
-from batches.models.shelf_lots import shelf_lots
-from batches.models.written import written_lines
-from inventory.calc.claims import split_across
-from inventory.models import Material
+from batches.actions.weigh_plans import Wishes, make_plan
+from batches.calc.dilution import check_solubility
+from batches.models import Batch, BatchKind, FormulaVersion
+from batches.models.weigh_requests import finest_balance
+from inventory.calc.wording import percent
+from inventory.models import Balance, Material, MaterialKind, Solubility
+from studio.actions.history import record
 from studio.actions.running import next_number
-from studio.kernel.mass import ZERO_MASS
+from studio.kernel.errors import Faults, Invalid
 from studio.kernel.work import work
 from studio.models import Member
+
+BOUNDLESS = (Decimal(0), Decimal(1))
+
+
+class NotASolvent(Invalid):
+    """A stock is made in a solvent, of something else."""
+
+    code = "not-a-solvent"
+    title = "Not a solvent"
+
+
+class Circumstances(TypedDict, total=False):
+    """What a batch is made with: title, vessel (grams), balance, tolerance (relative), day, note.
+
+    Without a balance the finest that carries the batch is taken; without a tolerance the studio's.
+    """
+
+    title: str
+    vessel_capacity: Decimal | None
+    balance: Balance | None
+    tolerance: Decimal | None
+    planned_on: date | None
+    note: str
 
 
 def draft_formula_batch(
@@ -25,13 +49,31 @@ def draft_formula_batch(
     version: FormulaVersion,
     mass: Decimal,
     strength: Decimal | None = None,
-    **details: Any,
+    solvent_bounds: Mapping[Material, tuple[Decimal | None, Decimal | None]] | None = None,
+    **circumstances: Unpack[Circumstances],
 ) -> Batch:
-    details.pop("solvent_bounds", None)
+    """Draft a blend, or a base when the version is the one adopted, of `mass` grams; the version is fixed from now on.
+
+    Raises what the request of the plan refuses (`BadFormula`, `NoOdorant`, `BadWeighRequest`).
+    """
+    is_base = version.formula.adopted_id == version.id
     with work():
         fix_version(version=version, now=now)
-        batch = _new(by, now, version=version, mass=mass, strength=strength, details=details)
-        _plan(batch, written_lines(version), now.date())
+        batch = _draft(
+            Batch(
+                kind=BatchKind.BASE if is_base else BatchKind.BLEND,
+                version=version,
+                material=version.formula.base if is_base else None,
+                mass=mass,
+                strength=strength,
+                solvent_bounds=_bounds(solvent_bounds or {}),
+            ),
+            by,
+            now,
+            circumstances,
+            title=f"{version.formula.name} {version.number}",
+        )
+        make_plan(batch, now.date(), Wishes())
     return batch
 
 
@@ -43,71 +85,67 @@ def draft_stock_batch(
     strength: Decimal,
     solvent: Material,
     mass: Decimal,
-    **details: Any,
+    **circumstances: Unpack[Circumstances],
 ) -> Batch:
+    """Draft `mass` grams of a material at `strength` in a solvent, from a stronger lot of it.
+
+    Raises `NotASolvent`, and `BeyondSolubility` when the solvent is known to dissolve less.
+    """
+    _check_stock(material, strength, solvent)
     with work():
-        batch = _new(
-            by, now, material=material, solvent=solvent, mass=mass, strength=strength, details=details
+        batch = _draft(
+            Batch(kind=BatchKind.STOCK, material=material, solvent=solvent, mass=mass, strength=strength),
+            by,
+            now,
+            circumstances,
+            title=f"{material.name} {percent(strength)} in {solvent.name}",
         )
-        lines = [
-            FormulaLine(-1, material.id, material.name, strength, Decimal(1), None, is_solvent=False),
-            FormulaLine(-2, solvent.id, solvent.name, 1 - strength, Decimal(1), None, is_solvent=True),
-        ]
-        _plan(batch, lines, now.date())
+        make_plan(batch, now.date(), Wishes())
     return batch
 
 
-def _new(by, now, *, details, version=None, material=None, solvent=None, mass, strength):
-    number = next_number(studio=by.studio, sort="batch", year=now.year)
-    kind = BatchKind.STOCK
-    title = f"{material} {strength}" if material else version.formula.name
-    if version is not None:
-        kind = BatchKind.BASE if version.formula.adopted_id == version.id else BatchKind.BLEND
-        material = version.formula.base if kind == BatchKind.BASE else None
-    details.setdefault("title", title)
-    details.setdefault("tolerance", by.studio.weighing_tolerance)
-    return Batch.objects.create(
-        studio_id=by.studio_id,
-        number=number,
-        kind=kind,
-        version=version,
-        material=material,
-        solvent=solvent,
-        mass=mass,
-        strength=strength,
-        by=by,
-        created_at=now,
-        **details,
-    )
+def _check_stock(material: Material, strength: Decimal, solvent: Material) -> None:
+    if solvent.kind != MaterialKind.SOLVENT or material == solvent:
+        raise NotASolvent(
+            f"{solvent.name} cannot be the solvent of {material.name}.",
+            errors={"solvent": ["Give a solvent other than the material."]},
+        )
+    if strength == 1:
+        raise Invalid(
+            "A stock is weaker than neat; give a strength below 1.", errors={"strength": ["Below 1, please."]}
+        )
+    known = Solubility.objects.filter(material=material, solvent=solvent).first()
+    check_solubility(strength, known.limit if known else None)
 
 
-def _plan(batch: Batch, lines: Sequence[FormulaLine], on: date) -> None:
-    shelf = shelf_lots(
-        studio_id=batch.studio_id, materials={line.material for line in lines}, purpose=batch.number
-    )
-    wanted = restated(lines, mass=batch.mass, strength=batch.strength)
-    position = 0
-    rows = []
-    for line, one in zip(lines, wanted, strict=True):
-        lots = [
-            lot
-            for lot in shelf
-            if lot.material == line.material
-            and (line.key < 0 or abs(lot.strength / line.strength - 1) < Decimal("0.05"))
-        ]
-        split = split_across(one.mass * line.strength, lots, on=on, smallest=ZERO_MASS)
-        for take in split.takes:
-            position += 1
-            rows.append(
-                BatchLine(
-                    studio_id=batch.studio_id,
-                    batch=batch,
-                    position=position,
-                    formula_line_id=line.key if line.key > 0 else None,
-                    material_id=line.material,
-                    lot_id=take.lot,
-                    planned=take.mass,
-                    target=take.mass,
-                )
-            )
-    BatchLine.objects.bulk_create(rows)
+def _bounds(
+    given: Mapping[Material, tuple[Decimal | None, Decimal | None]],
+) -> dict[str, tuple[str, str]]:
+    faults = Faults()
+    bounds = {}
+    for solvent, (least, most) in given.items():
+        low = BOUNDLESS[0] if least is None else least
+        high = BOUNDLESS[1] if most is None else most
+        if solvent.kind != MaterialKind.SOLVENT:
+            faults.add("solvent_bounds", f"{solvent.name} is not a solvent.")
+        if low > high:
+            faults.add("solvent_bounds", f"The least share of {solvent.name} is above its greatest.")
+        bounds[str(solvent.id)] = (str(low), str(high))
+    faults.refuse_if_any()
+    return bounds
+
+
+def _draft(batch: Batch, by: Member, now: datetime, given: Circumstances, *, title: str) -> Batch:
+    batch.studio = by.studio
+    batch.number = next_number(studio=by.studio, sort="batch", year=now.year)
+    batch.title = given.get("title") or title
+    batch.vessel_capacity = given.get("vessel_capacity")
+    batch.balance = given.get("balance") or finest_balance(by.studio_id, batch.mass)
+    batch.tolerance = given.get("tolerance") or by.studio.weighing_tolerance
+    batch.planned_on = given.get("planned_on")
+    batch.note = given.get("note", "")
+    batch.by = by
+    batch.created_at = now
+    batch.save(force_insert=True)
+    record(by=by, at=now, subject="batch", name=batch.number, verb="drafted")
+    return batch

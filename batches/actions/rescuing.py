@@ -1,13 +1,12 @@
 """After an overpour: choosing a way on, which rewrites the open targets and the claims together."""
 
-from collections.abc import Mapping
 from datetime import datetime
 from decimal import Decimal
 
 from batches.actions.batch_lock import lock_batch, save_batch
 from batches.calc.overpour import OverpourOption, Way, overpour_options
 from batches.models import Batch, BatchLine, BatchState
-from batches.models.pouring import overpour_lines, poured_per_line
+from batches.models.pouring import overpour_lines
 from inventory.actions.ledger import change_claims, lock_lots
 from studio.actions.history import record
 from studio.kernel.errors import Conflict
@@ -47,7 +46,7 @@ def choose_way_on(
         if not chosen.allowed:
             raise WayNotOpen(chosen.why, way=way)
         changed = _retarget(lines, chosen)
-        change_claims(by=by, now=now, purpose=number, wants=_wants(lines, poured_per_line(batch)), lots=lots)
+        change_claims(by=by, now=now, purpose=number, wants=_wants(lines, chosen), lots=lots)
         save_batch(batch)
         record(
             by=by,
@@ -74,9 +73,10 @@ def _retarget(lines: list[BatchLine], chosen: OverpourOption) -> dict[str, list[
     return changed
 
 
-def _wants(lines: list[BatchLine], poured: Mapping[int, Decimal]) -> dict[int, Decimal]:
+def _wants(lines: list[BatchLine], chosen: OverpourOption) -> dict[int, Decimal]:
+    """Grams that each lot gives in all, what is already poured included."""
+    finals = {outcome.key: outcome.final for outcome in chosen.lines}
     wants: dict[int, Decimal] = {}
     for line in lines:
-        needed = max(line.target, poured.get(line.id, ZERO_MASS))
-        wants[line.lot_id] = wants.get(line.lot_id, ZERO_MASS) + needed
+        wants[line.lot_id] = wants.get(line.lot_id, ZERO_MASS) + finals[str(line.position)]
     return wants

@@ -12,14 +12,15 @@ from decimal import Decimal
 
 from django.db.models import Sum
 
-from batches.actions.batch_lock import lock_batch, save_batch
-from batches.models import Batch, BatchLine, BatchState, ReadingSource, Weighing
+from batches.actions.batch_lock import lock_batch, refuse_other_state, save_batch
+from batches.models import CLAIMING, Batch, BatchLine, BatchState, ReadingSource, Weighing
 from batches.models.pouring import poured_per_line
 from inventory.actions.ledger import lock_lots, note_poured, refuse_held
 from inventory.calc.weighing import net_mass_uncertainty
 from inventory.calc.wording import figure, percent
 from inventory.models import Balance, BalanceCheck, Lot
 from inventory.models.places import traits_of
+from studio.actions.changing import refuse_stale
 from studio.actions.history import record
 from studio.kernel.errors import Conflict, Faults
 from studio.kernel.mass import ZERO_MASS, nearest_mass
@@ -85,21 +86,19 @@ def log_weighings(
 ) -> list[Weighing]:
     """Record weighings of a reserved batch, all or none, in the order given.
 
-    Raises `WrongLot`, `LotOnHold`, `OutsideTolerance`, `OperationReused`, `Invalid`, `WrongState`.
+    Those that were recorded before, by the name of their operation, are found again, also when the batch has moved on.
+    Raises `WrongLot`, `LotOnHold`, `OutsideTolerance`, `OperationReused`, `Invalid`, `WrongState`,
+    `StaleEdition`.
     """
     with work():
-        batch = lock_batch(
-            by=by,
-            number=number,
-            states=[BatchState.RESERVED, BatchState.WEIGHING],
-            doing="weighed",
-            expected=expected,
-        )
-        lines = {line.position: line for line in batch.lines.select_related("lot")}
+        batch = lock_batch(by=by, number=number, states=tuple(BatchState), doing="weighed")
         known = _already_recorded(by, batch, readings)
         fresh = [reading for reading in readings if reading.operation not in known]
-        _check_positions(batch, lines, readings)
         if fresh:
+            refuse_stale(batch, expected, f"Batch {number}")
+            refuse_other_state(batch, CLAIMING, "weighed")
+            lines = {line.position: line for line in batch.lines.select_related("lot")}
+            _check_positions(batch, lines, readings)
             weighings = _record(by, now, batch, lines, fresh, balance or batch.balance)
             known |= {weighing.operation: weighing for weighing in weighings if weighing.operation}
             unnamed = iter([weighing for weighing in weighings if not weighing.operation])
@@ -196,7 +195,14 @@ def _tell_claims(by: Member, now: datetime, batch: Batch, lots: dict[int, Lot]) 
 
 def _already_recorded(by: Member, batch: Batch, readings: Sequence[Reading]) -> dict[str | None, Weighing]:
     """Weighings that were recorded under the operations named here; raises `OperationReused` when they differ."""
-    named = {reading.operation: reading for reading in readings if reading.operation}
+    named: dict[str, Reading] = {}
+    for reading in readings:
+        if reading.operation in named:
+            raise OperationReused(
+                f"“{reading.operation}” names two of these weighings; give each a name of its own."
+            )
+        if reading.operation:
+            named[reading.operation] = reading
     rows = Weighing.objects.of(by.studio_id).filter(operation__in=named).select_related("line", "lot")
     found: dict[str | None, Weighing] = {}
     for weighing in rows.order_by("id"):

@@ -13,6 +13,7 @@ from batches.actions.rescuing import choose_way_on
 from batches.actions.reserving import reserve_batch, void_batch
 from batches.actions.weighing import Reading, log_weighings, strike_weighing
 from batches.api.filters import BatchFilters
+from batches.api.references import batch_number
 from batches.api.shapes import (
     BatchIn,
     BatchInHandOut,
@@ -36,7 +37,6 @@ from inventory.models import Balance, Material
 from inventory.queries.shelf import lots_of
 from studio.api.views import Endpoint, ListEndpoint
 from studio.kernel.errors import Faults
-from studio.kernel.numbers import parse
 from studio.kernel.work import work
 
 
@@ -99,7 +99,9 @@ class BatchReserve(Endpoint):
     def post(self, request: Request, number: str) -> HttpResponse:
         """Claim everything the weigh plan takes: all of it, or nothing and the lots that fall short."""
         reasons = {one["lot"]: one["why"] for one in self.read(ReserveIn).get("expired", [])}
-        reserve_batch(by=self.by, now=self.now, number=parse("batch", number), expired_reasons=reasons)
+        reserve_batch(
+            by=self.by, now=self.now, number=batch_number(self.studio, number), expired_reasons=reasons
+        )
         return self.answer(BatchInHandOut, _in_hand(self, number))
 
 
@@ -110,7 +112,7 @@ class BatchWeighings(ListEndpoint):
     ordering = "recorded"
 
     def rows(self) -> QuerySet[Weighing]:
-        return weighings_of(studio=self.studio, number=parse("batch", self.kwargs["number"]))
+        return weighings_of(studio=self.studio, number=batch_number(self.studio, self.kwargs["number"]))
 
     @extend_schema(request=WeighingsIn, responses={201: BatchInHandOut})
     def post(self, request: Request, number: str) -> HttpResponse:
@@ -119,18 +121,18 @@ class BatchWeighings(ListEndpoint):
         balance = None
         if wanted.get("balance") is not None:
             balance = Balance.objects.one(self.studio, "balance", id=wanted["balance"])
-        batch_number = parse("batch", number)
+        batch = batch_number(self.studio, number)
         log_weighings(
             by=self.by,
             now=self.now,
-            number=batch_number,
+            number=batch,
             readings=[Reading(**told) for told in wanted["weighings"]],
             balance=balance,
         )
         return self.created(
             BatchInHandOut,
             _in_hand(self, number),
-            location=f"/api/v1/batches/{batch_number}/weighings/",
+            location=f"/api/v1/batches/{batch}/weighings/",
         )
 
 
@@ -141,7 +143,7 @@ class WeighingStrike(Endpoint):
         strike_weighing(
             by=self.by,
             now=self.now,
-            number=parse("batch", number),
+            number=batch_number(self.studio, number),
             weighing_id=weighing_id,
             **self.read(StrikeIn),
         )
@@ -152,13 +154,15 @@ class BatchOverpour(Endpoint):
     @extend_schema(responses=WaysOnOut)
     def get(self, request: Request, number: str) -> HttpResponse:
         """Read the four ways on after an overpour, with what each adds, costs and leaves off target."""
-        ways = ways_on(studio=self.studio, number=parse("batch", number))
+        ways = ways_on(studio=self.studio, number=batch_number(self.studio, number))
         return self.answer(WaysOnOut, {"ways": ways})
 
     @extend_schema(request=WayOnIn, responses=BatchInHandOut)
     def post(self, request: Request, number: str) -> HttpResponse:
         """Choose a way on: open targets and claims are rewritten together."""
-        choose_way_on(by=self.by, now=self.now, number=parse("batch", number), **self.read(WayOnIn))
+        choose_way_on(
+            by=self.by, now=self.now, number=batch_number(self.studio, number), **self.read(WayOnIn)
+        )
         return self.answer(BatchInHandOut, _in_hand(self, number))
 
 
@@ -167,7 +171,7 @@ class BatchClose(Endpoint):
     def post(self, request: Request, number: str) -> HttpResponse:
         """Turn the weighings into one made lot and seal the record; closing again changes nothing."""
         filled = Filled(**resolved(self.studio, self.read(CloseIn)))
-        batch = close_batch(by=self.by, now=self.now, number=parse("batch", number), filled=filled)
+        batch = close_batch(by=self.by, now=self.now, number=batch_number(self.studio, number), filled=filled)
         shown = batches_of(self.studio).get(pk=batch.pk)
         return self.answer(
             ClosedOut, {"batch": shown, "made": lots_of(self.studio).get(pk=shown.made_id or 0)}
@@ -178,7 +182,7 @@ class BatchVoid(Endpoint):
     @extend_schema(request=VoidIn, responses=BatchInHandOut)
     def post(self, request: Request, number: str) -> HttpResponse:
         """Give a batch up: claims are released, what was weighed is discarded by movements."""
-        void_batch(by=self.by, now=self.now, number=parse("batch", number), **self.read(VoidIn))
+        void_batch(by=self.by, now=self.now, number=batch_number(self.studio, number), **self.read(VoidIn))
         return self.answer(BatchInHandOut, _in_hand(self, number))
 
 
@@ -186,11 +190,13 @@ class BatchRecord(Endpoint):
     @extend_schema(responses=RecordOut)
     def get(self, request: Request, number: str) -> HttpResponse:
         """Read the sealed record of a closed batch."""
-        return self.answer(RecordOut, sealed_record(studio=self.studio, number=parse("batch", number)))
+        return self.answer(
+            RecordOut, sealed_record(studio=self.studio, number=batch_number(self.studio, number))
+        )
 
 
 def _in_hand(view: Endpoint, number: str) -> Any:
-    return batch_in_hand(studio=view.studio, number=parse("batch", number))
+    return batch_in_hand(studio=view.studio, number=batch_number(view.studio, number))
 
 
 def _last_version(view: Endpoint, code: str) -> int:

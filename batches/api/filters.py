@@ -4,7 +4,7 @@ import django_filters
 from django.db.models import Q, QuerySet
 
 from batches.models import Batch, BatchKind, BatchState, Formula
-from studio.api.filters import Filters
+from studio.api.filters import DayFilter, Filters, IdFilter
 
 
 class FormulaFilters(Filters):
@@ -24,9 +24,11 @@ class FormulaFilters(Filters):
 class BatchFilters(Filters):
     state = django_filters.MultipleChoiceFilter(choices=BatchState.choices)
     kind = django_filters.MultipleChoiceFilter(choices=BatchKind.choices)
-    formula = django_filters.CharFilter(field_name="version__formula__code", max_length=40)
-    material = django_filters.NumberFilter(field_name="material_id", min_value=1, max_value=2**63 - 1)
-    planned_before = django_filters.DateFilter(field_name="planned_on", lookup_expr="lt")
+    formula = django_filters.CharFilter(
+        field_name="version__formula__code", lookup_expr="iexact", max_length=40
+    )
+    material = IdFilter(field_name="material_id")
+    planned_before = DayFilter(field_name="planned_on", lookup_expr="lt")
     search = django_filters.CharFilter(method="by_words", max_length=120)
 
     class Meta:

@@ -1,9 +1,11 @@
 """Formulas and their versions over the API."""
 
+from dataclasses import replace
 from typing import Any
 
 from django.db.models import QuerySet
 from django.http import HttpResponse
+from django.http.response import HttpResponseBase
 from drf_spectacular.utils import extend_schema
 from rest_framework.request import Request
 
@@ -16,6 +18,7 @@ from batches.actions.formulas import (
     write_next_version,
 )
 from batches.api.filters import FormulaFilters
+from batches.api.imports import FormulaSheetOut
 from batches.api.shapes import (
     AdoptIn,
     DiffAsk,
@@ -27,9 +30,11 @@ from batches.api.shapes import (
     VersionOut,
 )
 from batches.models import Formula, FormulaVersion
-from batches.queries.formulas import formulas_of, line_differences, version_of, versions_of
+from batches.queries.formulas import formulas_of, last_lines, line_differences, version_of, versions_of
 from inventory.api.shapes import MaterialOut
 from inventory.models import Material
+from studio.api.pagination import order_of, ordered
+from studio.api.sheets import SheetForm, sheet
 from studio.api.views import Endpoint, ListEndpoint
 from studio.kernel.errors import Faults
 from studio.models import Studio
@@ -44,6 +49,18 @@ class FormulaList(ListEndpoint):
 
     def rows(self) -> QuerySet[Formula]:
         return formulas_of(self.studio)
+
+    def get(self, request: Request, *args: Any, **kwargs: Any) -> HttpResponseBase:
+        """List the formulas; as CSV, the lines of the last version of each."""
+        if request.accepted_renderer.format != SheetForm.format:
+            return super().get(request, *args, **kwargs)
+        formulas = self.filter_queryset(self.rows())
+        order = order_of(formulas, request, self)
+        columns = [replace(column, path=f"version__formula__{column.path}") for column in order]
+        lines = ordered(last_lines(formulas), columns)
+        return sheet(
+            FormulaSheetOut(), lines.order_by(*lines.query.order_by, "position", "id"), name="formulas"
+        )
 
     @extend_schema(request=FormulaIn, responses={201: VersionOut})
     def post(self, request: Request) -> HttpResponse:

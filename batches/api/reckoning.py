@@ -102,7 +102,7 @@ class RatioIn(Shape):
 class GridIn(Shape):
     side_a = ListField(child=NumberField("lot"), allow_empty=False, max_length=30)
     side_b = ListField(child=NumberField("lot"), allow_empty=False, max_length=30)
-    ratios = RatioIn(many=True)
+    ratios = RatioIn(many=True, allow_empty=False, max_length=30)  # type: ignore[call-arg]
     vial_mass = GramsField()
     solvent = NumberField("lot", required=False, help_text="Adds controls: each lot alone, let down with it.")
     balance = IdField(required=False)

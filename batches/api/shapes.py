@@ -4,12 +4,14 @@ from typing import Any, get_args
 
 from rest_framework.serializers import ListField
 
+from batches.actions.formulas import MOST_LINES
 from batches.calc.overpour import Way
 from batches.models import BatchKind, BatchState, ReadingSource
 from inventory.api.lot_shapes import ClaimOut, LotOut
 from studio.api.fields import (
     Day,
     DecimalText,
+    Direction,
     GramsField,
     Moment,
     NumberField,
@@ -38,6 +40,10 @@ class CodeField(PlainText):
             raise self.refuse("A code has only letters a to z, digits, hyphens and points.")
         return text.lower()
 
+    def described(self, direction: Direction) -> dict[str, Any]:
+        told = {"pattern": r"^\s*[A-Za-z0-9.-]+\s*$", "examples": ["accord-1"]}
+        return {**super().described(direction), **(told if direction == "request" else {})}
+
 
 class LineIn(Shape):
     material = IdField()
@@ -61,7 +67,7 @@ class FormulaIn(Shape):
     code = CodeField()
     name = PlainText(longest=120)
     note = PlainText(longest=4000, lines=True, blank=True, required=False)
-    lines = LineIn(many=True)
+    lines = LineIn(many=True, allow_empty=False, max_length=MOST_LINES)  # type: ignore[call-arg]
 
 
 class FormulaChange(Shape):
@@ -81,7 +87,7 @@ class FormulaOut(Shape):
 
 
 class VersionIn(Shape):
-    lines = LineIn(many=True)
+    lines = LineIn(many=True, allow_empty=False, max_length=MOST_LINES)  # type: ignore[call-arg]
     note = PlainText(longest=4000, lines=True, blank=True, required=False)
 
 
@@ -89,7 +95,9 @@ class VersionOut(Shape):
     formula = PlainText(longest=40, source="formula.code")
     number = WholeNumber()
     note = PlainText(longest=4000)
-    fixed = YesNo(source="fixed_at")
+    fixed_at = Moment(
+        allow_null=True, help_text="Since then a batch or a base stands on it; it never changes."
+    )
     by = PlainText(longest=120, source="by.person.name")
     created_at = Moment()
     lines = LineOut(many=True)
@@ -136,7 +144,7 @@ class BatchIn(Shape):
     mass = GramsField(help_text="Total wanted.")
     strength = StrengthField(required=False, help_text="Wanted; as written when left out.")
     title = PlainText(longest=160, required=False)
-    solvent_bounds = BoundIn(many=True, required=False)
+    solvent_bounds = BoundIn(many=True, required=False, max_length=20)  # type: ignore[call-arg]
     vessel_capacity = GramsField(required=False, allow_null=True)
     balance = IdField(required=False, allow_null=True)
     tolerance = DecimalText(digits=10, places=9, above=0, most=1, required=False)
@@ -206,8 +214,11 @@ class ExpiredIn(Shape):
 
 
 class ReserveIn(Shape):
-    expired = ExpiredIn(
-        many=True, required=False, help_text="A reason for each expired lot that is to be used all the same."
+    expired = ExpiredIn(  # type: ignore[call-arg]
+        many=True,
+        required=False,
+        max_length=500,
+        help_text="A reason for each expired lot that is to be used all the same.",
     )
 
 

@@ -3,19 +3,22 @@
 A formula is parts of stocks and free solvent. Line *i* has written mass *n*ᵢ and written strength *p*ᵢ; *T* = Σ*n*ᵢ over
 all lines, *F* the mass of the free solvent lines, *a* = Σ*p*ᵢ*n*ᵢ over the others. As written it is at *a*/*T*; with every
 gram of free solvent left out it reaches its ceiling *a*/(*T* − *F*); beyond that, lines must be taken from
-stronger stocks. The solvents that come with the dilutions are kept apart by kind.
+stronger stocks. The solvents that come with the dilutions are kept apart by kind. Shares are not rounded here: nine
+places would cost a trace line its digits before its mass is worked out.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal, localcontext
 
-from inventory.calc.wording import figure, percent
+from inventory.calc.wording import figure, listed, percent
 from studio.kernel.errors import Conflict, Faults, Invalid
-from studio.kernel.mass import exact_strength, nearest_mass, positive_mass
+from studio.kernel.mass import exact_strength, nearest_fraction, nearest_mass, positive_mass
 
 _DIGITS = 40
 ONE = Decimal(1)
+_GRAMS_FOR_SHARES = Decimal(100_000)
+"""Heavy enough that masses on the microgram grid give shares to more digits than anybody keeps."""
 
 
 class BadFormula(Invalid):
@@ -138,16 +141,30 @@ def strength_report(lines: Sequence[FormulaLine]) -> Strength:
 
 
 def solvent_shares(lines: Sequence[FormulaLine]) -> dict[int, Decimal]:
-    """Mass fraction of every solvent by material id, free and carried together. The solvents of a base are not known here."""
+    """Mass fraction of every solvent by material id, free and carried together. Raises `BadFormula`.
+
+    A dilution without a named solvent (a base at its own odorant share) carries solvents that are not known here.
+    """
+    check_lines(lines)
+    return _shares_of_solvents(lines, {line.key: line.parts for line in lines})
+
+
+def restated_solvent_shares(lines: Sequence[FormulaLine], strength: Decimal) -> dict[int, Decimal]:
+    """What `solvent_shares` become once the formula is restated to `strength`. Raises what `restated` does."""
+    grams = restated(lines, mass=_GRAMS_FOR_SHARES, strength=strength)
+    return _shares_of_solvents(lines, {one.key: one.mass for one in grams})
+
+
+def _shares_of_solvents(lines: Sequence[FormulaLine], amounts: Mapping[int, Decimal]) -> dict[int, Decimal]:
     shares: dict[int, Decimal] = {}
     with localcontext(prec=_DIGITS):
-        total = total_parts(lines)
+        total = sum(amounts.values(), Decimal(0))
         for line in lines:
             solvent = line.material if line.is_solvent else line.solvent
             if solvent is None:
                 continue
-            mass = line.parts if line.is_solvent else _carried(line)
-            shares[solvent] = shares.get(solvent, Decimal(0)) + mass / total
+            share = ONE if line.is_solvent else ONE - line.strength
+            shares[solvent] = shares.get(solvent, Decimal(0)) + amounts[line.key] * share / total
     return shares
 
 
@@ -167,15 +184,13 @@ def restated(
         odorant, total, stocks = odorant_parts(lines), total_parts(lines), _stock_parts(lines)
         wanted = odorant / total if strength is None else exact_strength(strength)
         ceiling = odorant / stocks
-        if wanted > ceiling:
-            raise AboveCeiling(
-                f"{percent(wanted)} is wanted; with all free solvent left out these stocks reach {percent(ceiling)}. "
-                "Take lines from stronger stocks, or ask for less.",
-                wanted=wanted,
-                ceiling=ceiling,
-            )
-        factor = wanted * total / odorant
+        if wanted > nearest_fraction(ceiling):
+            raise _above_ceiling(lines, wanted, ceiling)
         free = total - stocks
+        if nearest_fraction(wanted) == nearest_fraction(ceiling):
+            # A ceiling that was read off with nine places and asked for again is the ceiling itself.
+            wanted = ceiling
+        factor = wanted * total / odorant
         if free == 0 and wanted < ceiling:
             raise BadFormula(
                 f"There is no free solvent line to bring {percent(ceiling)} down to {percent(wanted)}; add one.",
@@ -187,6 +202,17 @@ def restated(
             for line in lines
         ]
     return _fitted(lines, grams, mass)
+
+
+def _above_ceiling(lines: Sequence[FormulaLine], wanted: Decimal, ceiling: Decimal) -> AboveCeiling:
+    names = {line.key: line.name for line in lines}
+    heaviest = [names[share.key] for share in holding_down(lines)[:3]]
+    return AboveCeiling(
+        f"{percent(wanted)} is wanted; with all free solvent left out these stocks reach {percent(ceiling)}. "
+        f"Take lines from stronger stocks ({listed(heaviest)} bring most solvent with them), or ask for less.",
+        wanted=wanted,
+        ceiling=ceiling,
+    )
 
 
 def holding_down(lines: Sequence[FormulaLine]) -> tuple[LineShare, ...]:
@@ -260,6 +286,7 @@ def _carried(line: FormulaLine) -> Decimal:
 def _fitted(
     lines: Sequence[FormulaLine], grams: Sequence[Decimal], mass: Decimal
 ) -> tuple[RestatedLine, ...]:
+    """Rounded to the microgram, the rest of the rounding on the largest line, where it matters least."""
     rounded = [nearest_mass(one) for one in grams]
     largest = max(range(len(rounded)), key=lambda place: rounded[place])
     rounded[largest] += nearest_mass(mass) - sum(rounded, Decimal(0))
@@ -283,6 +310,8 @@ def check_lines(lines: Sequence[FormulaLine]) -> None:
             )
         elif line.is_solvent and line.strength != 1:
             faults.add(f"lines.{place}.strength", f"{line.name} is a solvent and is written neat.")
+        if line.strength < 1 and line.solvent == line.material:
+            faults.add(f"lines.{place}.solvent", f"{line.name} cannot be a dilution in itself.")
     if faults:
         raise BadFormula(next(iter(faults.errors.values()))[0], errors=faults.errors)
 

@@ -12,7 +12,7 @@ from studio.kernel.mass import nearest_fraction
 
 
 def written_lines(version: FormulaVersion) -> list[CalcLine]:
-    """The lines of a version in their order, keyed by their database ids. One statement."""
+    """The lines of a version in their order, keyed by their positions. One statement."""
     rows = version.lines.select_related("material").order_by("position", "id")
     return as_calc_lines(rows)
 
@@ -20,7 +20,7 @@ def written_lines(version: FormulaVersion) -> list[CalcLine]:
 def as_calc_lines(rows: Iterable[FormulaLine]) -> list[CalcLine]:
     return [
         CalcLine(
-            key=row.id,
+            key=row.position,
             material=row.material_id,
             name=row.material.name,
             parts=row.parts,

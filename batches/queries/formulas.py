@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
 
-from django.db.models import Max, Prefetch
+from django.db.models import Max, OuterRef, Prefetch, QuerySet, Subquery
 
 from batches.models import Formula, FormulaLine, FormulaVersion
 from studio.models import ScopedQuerySet, Studio
@@ -45,8 +45,17 @@ def versions_of(studio: Studio) -> ScopedQuerySet[FormulaVersion]:
 
 def version_of(*, studio: Studio, code: str, number: int) -> FormulaVersion:
     """One version with its lines."""
-    version: FormulaVersion = versions_of(studio).one(studio, "version", formula__code=code, number=number)
+    numbered = versions_of(studio).filter(number=number)
+    version: FormulaVersion = numbered.one(studio, f"version {number} of formula", formula__code=code)
     return version
+
+
+def last_lines(formulas: QuerySet[Any]) -> ScopedQuerySet[FormulaLine]:
+    """The lines of the last version of each of these formulas, with the names a sheet shows; one statement."""
+    newest = FormulaVersion.objects.filter(formula=OuterRef("version__formula")).order_by("-number", "-id")
+    return FormulaLine.objects.filter(
+        version__formula__in=formulas.values("pk"), version=Subquery(newest.values("pk")[:1])
+    ).select_related("version__formula", "material", "solvent")
 
 
 def line_differences(before: Sequence[FormulaLine], after: Sequence[FormulaLine]) -> list[LineDifference]:

@@ -1,13 +1,14 @@
 """Proving the batches from scratch: claims fit states, weighings became movements, made lots hold what went in."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from decimal import Decimal
 
 from django.db import connection
 
-from inventory.calc.contents import mixed
+from inventory.calc.contents import Contents, mixed
 from inventory.models.ancestry import contents_behind
 from inventory.queries.proof import Finding
+from studio.kernel.errors import Invalid
 from studio.kernel.mass import from_micrograms
 from studio.models import Studio
 from studio.queries.chain import broken_links
@@ -20,6 +21,7 @@ def all_findings() -> Iterator[Finding]:
     yield from _claims_fit_states()
     yield from _weighings_became_movements()
     yield from _contents_follow_from_weighings()
+    yield from _closed_are_sealed()
     yield from _seals()
 
 
@@ -97,10 +99,32 @@ def _mixed_again(numbers: dict[int, str]) -> Iterator[Finding]:
     contents = contents_behind(list(numbers))
     parts: dict[int, list[tuple[Decimal, dict[int, Decimal]]]] = {}
     for target, source, revision, mass in poured:
-        parts.setdefault(target, []).append((from_micrograms(mass), contents[source, revision]))
+        parts.setdefault(target, []).append((from_micrograms(mass), contents.get((source, revision), {})))
     for lot_id, number in numbers.items():
-        if mixed(parts[lot_id]) != contents[lot_id, 0]:
+        if _mixture(parts.get(lot_id, [])) != contents.get((lot_id, 0)):
             yield Finding(f"batch {number}", "made a lot whose contents do not follow from its weighings")
+
+
+def _mixture(parts: Sequence[tuple[Decimal, Contents]]) -> Contents | None:
+    """What comes of these parts; None where one of them is no longer whole, so that nothing follows from it."""
+    try:
+        return mixed(parts)
+    except Invalid:
+        return None
+
+
+def _closed_are_sealed() -> Iterator[Finding]:
+    """Every closed batch has its record; so a chain that lost its last ones shows, though it holds in itself."""
+    rows = _fetch(
+        """
+        SELECT batch.number FROM batches_batch batch WHERE batch.state = 'closed' AND NOT EXISTS (
+            SELECT 1 FROM studio_sealedrecord record WHERE record.studio_id = batch.studio_id
+            AND record.subject = 'batch' AND record.name = batch.number
+        ) ORDER BY batch.id
+        """
+    )
+    for (number,) in rows:
+        yield Finding(f"batch {number}", "is closed and has no sealed record")
 
 
 def _seals() -> Iterator[Finding]:

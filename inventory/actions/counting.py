@@ -6,24 +6,29 @@ the container though not yet out of the book. A surplus is counted up. A loss is
 contents; what was made from it before keeps the old one.
 """
 
+from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
 from typing import Literal
 
-from inventory.actions.ledger import Posting, lock_numbered, post, poured_and_not_booked
+from inventory.actions.ledger import NotEnoughOnHand, Posting, lock_numbered, post, poured_and_not_booked
 from inventory.actions.lots import Share, write_contents
-from inventory.calc.contents import concentration_of_loss, evaporated
+from inventory.calc.contents import concentration_of_loss, evaporated, strength_of
 from inventory.calc.cost import cost_per_gram_after_loss
+from inventory.calc.uncertainty import UNCERTAINTY_STEP
 from inventory.models import Lot, LotContent, MaterialKind, Reason
 from studio.actions.history import record
 from studio.kernel.errors import Conflict, Invalid
-from studio.kernel.mass import ZERO_MASS, nearest_fraction
+from studio.kernel.mass import ZERO_MASS
 from studio.kernel.moments import happened
 from studio.kernel.work import work
 from studio.models import Member
 
 Loss = Literal["spilled", "evaporated"]
+ONE = Decimal(1)
+STRONGEST_FACTOR = Decimal(10_000)
+"""A lot dried to less than this part of itself is a residue; its concentration would not fit its column either."""
 
 
 class TareUnknown(Invalid):
@@ -38,6 +43,13 @@ class LighterThanItsContainer(Invalid):
 
     code = "lighter-than-container"
     title = "Lighter than the empty container"
+
+
+class DriedUp(Conflict):
+    """So little would be left of a lot that evaporation is no account of what happened to it."""
+
+    code = "dried-up"
+    title = "Hardly anything left"
 
 
 class StillClaimed(Conflict):
@@ -70,7 +82,7 @@ def count_lot(
     """Bring the book to gross − tare grams, plus what open batches have poured, by a movement of the difference.
 
     A tare given here is kept on the lot. Raises `TareUnknown`, `LighterThanItsContainer`, and for an evaporation
-    what `inventory.calc.contents.evaporated` refuses.
+    `DriedUp` and what `inventory.calc.contents.evaporated` refuses.
     """
     when = happened(at, now)
     with work():
@@ -82,7 +94,7 @@ def count_lot(
         posting = _difference(lot, book, found, loss, when, why)
         if posting is not None:
             post(by=by, now=now, postings=[posting])
-        if posting is not None and posting.reason is Reason.EVAPORATED and net > 0:
+        if posting is not None and posting.reason is Reason.EVAPORATED:
             _concentrate(lot, book - elsewhere, net)
         if tare is not None:
             lot.tare = tare
@@ -147,25 +159,42 @@ def _concentrate(lot: Lot, book: Decimal, found: Decimal) -> None:
     after = evaporated(
         contents={row.material_id: row.fraction for row in rows}, solvents=solvents, book=book, actual=found
     )
+    if found == 0:
+        return
     factor = concentration_of_loss(book=book, actual=found)
-    uncertainties = {row.material_id: row.uncertainty for row in rows}
+    if lot.concentration * factor >= STRONGEST_FACTOR:
+        raise DriedUp(
+            f"Of lot {lot.number}, {found} g would be left of {book} g: that is a residue, not the liquid it was. "
+            "Count it as spilled, and discard what is left.",
+            lot=lot.number,
+        )
     lot.contents_revision += 1
     lot.concentration = (lot.concentration * factor).quantize(Decimal("1e-12"))
-    if lot.actual_strength is not None:
-        lot.actual_strength = min(nearest_fraction(lot.actual_strength * factor), Decimal(1))
-    if lot.strength_u is not None:
-        lot.strength_u = nearest_fraction(lot.strength_u * factor)
     if lot.cost_per_gram is not None:
         lot.cost_per_gram = cost_per_gram_after_loss(cost_per_gram=lot.cost_per_gram, book=book, actual=found)
+    stronger = factor if after.keys() - solvents else ONE
+    if lot.actual_strength is not None:
+        lot.actual_strength = strength_of(after, _declared(lot, after, solvents))
+    if lot.strength_u is not None:
+        lot.strength_u = _scaled(lot.strength_u, stronger)
+    uncertainties = {row.material_id: row.uncertainty for row in rows}
     shares = {
-        material_id: Share(fraction, _scaled(uncertainties[material_id], factor))
+        material_id: Share(fraction, _scaled(uncertainties[material_id], stronger))
         for material_id, fraction in after.items()
     }
     write_contents([(lot, shares)])
 
 
+def _declared(lot: Lot, contents: Collection[int], solvents: Collection[int]) -> Collection[int]:
+    """The materials whose share is the strength: the lot's own where it is in it, else all that is no solvent."""
+    if lot.material_id is not None and lot.material_id in contents:
+        return [lot.material_id]
+    return [material_id for material_id in contents if material_id not in solvents]
+
+
 def _scaled(uncertainty: Decimal | None, factor: Decimal) -> Decimal | None:
-    return None if uncertainty is None else nearest_fraction(uncertainty * factor)
+    """Rounded like every uncertainty, to twelve places."""
+    return None if uncertainty is None else (uncertainty * factor).quantize(UNCERTAINTY_STEP)
 
 
 def discard(
@@ -186,9 +215,18 @@ def discard(
     when = happened(at, now)
     with work():
         lot = lock_numbered(studio=by.studio, numbers=[number])[number]
-        gone = lot.on_hand - poured_and_not_booked(lot) if mass is None else mass
+        there = lot.on_hand - poured_and_not_booked(lot)
+        gone = there if mass is None else mass
         if gone <= ZERO_MASS:
             return lot
+        if gone > there:
+            raise NotEnoughOnHand(
+                f"The container of lot {number} holds {max(there, ZERO_MASS)} g, beside what open batches have poured; "
+                f"{gone} g cannot be discarded.",
+                lot=number,
+                wanted=gone,
+                on_hand=max(there, ZERO_MASS),
+            )
         if gone > lot.available and lot.reserved > 0 and not despite_claims:
             raise StillClaimed(
                 f"Of lot {number}, {lot.reserved} g are claimed by open batches and {lot.available} g are free. "

@@ -239,24 +239,33 @@ def note_poured(*, by: Member, now: datetime, purpose: str, lot: Lot, poured: De
     """
     held = Claim.objects.filter(lot=lot, purpose=purpose, state=ClaimState.OPEN).first()
     if held is None:
-        _change_reserved({lot.id: (lot, poured)})
-        Claim.objects.create(
-            studio_id=by.studio_id,
-            lot=lot,
-            asked=ZERO_MASS,
-            poured=poured,
-            mass=poured,
-            purpose=purpose,
-            made_at=now,
-            touched_at=now,
-            by=by,
-        )
+        if poured:
+            _change_reserved({lot.id: (lot, poured)})
+            _write_poured(by, now, purpose, lot, poured)
         return
     covered = max(held.asked, poured)
     if covered != held.mass:
         _change_reserved({lot.id: (lot, covered - held.mass)})
-    held.poured, held.mass, held.touched_at = poured, covered, now
-    held.save(update_fields=["poured", "mass", "touched_at"])
+    held.poured, held.touched_at = poured, now
+    if covered:
+        held.mass = covered
+    else:
+        held.state, held.ended_at, held.ended_why = ClaimState.RELEASED, now, "nothing poured after all"
+    held.save(update_fields=["poured", "mass", "touched_at", "state", "ended_at", "ended_why"])
+
+
+def _write_poured(by: Member, now: datetime, purpose: str, lot: Lot, poured: Decimal) -> None:
+    Claim.objects.create(
+        studio_id=by.studio_id,
+        lot=lot,
+        asked=ZERO_MASS,
+        poured=poured,
+        mass=poured,
+        purpose=purpose,
+        made_at=now,
+        touched_at=now,
+        by=by,
+    )
 
 
 def end_claims(*, now: datetime, purpose: str, why: str, lots: Mapping[int, Lot]) -> None:

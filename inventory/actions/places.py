@@ -74,13 +74,16 @@ def change_balance(
     others = Balance.objects.of(by.studio_id).exclude(pk=balance.pk)
     _refuse_taken(others.filter(name__iexact=name).exists(), "balance", name)
     traits_of(balance, **{field: changes[field] for field in changes if field in FIGURES})
+    wanted = dict(changes)
+    if "accuracy_class" in wanted:
+        wanted["accuracy_class"] = wanted["accuracy_class"] or ""
     return change_fields(
         by=by,
         at=now,
         row=balance,
         subject="balance",
         name=balance.name,
-        changes=changes,
+        changes=wanted,
         expected=expected,
     )
 

@@ -11,11 +11,13 @@ from inventory.calc.cost import nearest_cost_per_gram
 from inventory.models import Lot, LotKind, Material, MaterialKind, Reason, Shelf
 from studio.kernel.errors import Faults
 from studio.kernel.mass import nearest_fraction
-from studio.kernel.moments import happened
+from studio.kernel.moments import InTheFuture, happened
 from studio.kernel.work import work
 from studio.models import Member
 
 ONE = Decimal(1)
+DEAREST = Decimal(1_000_000)
+"""What a gram may cost at most; nothing does, and the column holds no more."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -36,6 +38,7 @@ class Bottle:
     expires_on: date | None = None
     shelf: Shelf | None = None
     keeper: Member | None = None
+    title: str = ""
     note: str = ""
 
 
@@ -48,10 +51,11 @@ def receive_bottles(
     bottle, such as `12.` for line 12 of a sheet.
     """
     faults = Faults()
+    times = []
     for bottle, prefix in zip(bottles, places or [""] * len(bottles), strict=True):
         _check(bottle, faults, prefix)
+        times.append(_received(bottle, now, faults, prefix))
     faults.refuse_if_any()
-    times = [happened(bottle.received_at, now) for bottle in bottles]
     with work():
         lots = add_lots(
             by=by,
@@ -83,12 +87,24 @@ def _check(bottle: Bottle, faults: Faults, prefix: str) -> None:
         faults.add(f"{prefix}solvent", f"{bottle.solvent} is not a solvent.")
     if bottle.solvent is not None and bottle.solvent == bottle.material:
         faults.add(f"{prefix}solvent", "A material cannot be its own solvent.")
+    if bottle.price is not None and bottle.price / bottle.mass >= DEAREST:
+        faults.add(
+            f"{prefix}price", f"{bottle.price} for {bottle.mass} g is more than {DEAREST} a gram; check both."
+        )
+
+
+def _received(bottle: Bottle, now: datetime, faults: Faults, prefix: str) -> datetime:
+    try:
+        return happened(bottle.received_at, now)
+    except InTheFuture as fault:
+        faults.add(f"{prefix}received_at", fault.message)
+        return now
 
 
 def _lot(bottle: Bottle, at: datetime) -> Lot:
     return Lot(
         kind=LotKind.BOTTLE,
-        title=bottle.material.name,
+        title=bottle.title or bottle.material.name,
         material=bottle.material,
         solvent=bottle.solvent,
         declared_strength=bottle.strength,

@@ -4,10 +4,11 @@ What was weighed into a batch is part of a sealed record and is answered there, 
 whose target has not been used since can be taken back.
 """
 
+from collections.abc import Mapping
 from datetime import datetime
 
-from inventory.actions.ledger import Posting, lock_lots, post
-from inventory.models import Movement, Reason
+from inventory.actions.ledger import Posting, lock_lots, post, poured_and_not_booked
+from inventory.models import PASSING_ON, Lot, Movement, Reason
 from studio.kernel.errors import Conflict
 from studio.kernel.work import work
 from studio.models import Member
@@ -36,6 +37,7 @@ def reverse_movement(*, by: Member, now: datetime, movement_id: int, why: str) -
         ids = [lot_id for lot_id in (wrong.source_id, wrong.target_id) if lot_id is not None]
         lots = lock_lots(studio=by.studio, ids=ids)
         _refuse_if_final(wrong)
+        _refuse_if_used_since(wrong, lots)
         source = lots.get(wrong.target_id or 0)
         if source is not None and wrong.mass > source.available and source.reserved > 0:
             raise NotReversible(
@@ -70,5 +72,19 @@ def _refuse_if_final(wrong: Movement) -> None:
         raise NotReversible("Evaporation changed the contents; count the lot again instead.")
     if wrong.reason not in REVERSIBLE:
         raise NotReversible(f"A movement “{wrong.get_reason_display()}” cannot be taken back.")
-    if wrong.source and wrong.target and wrong.source.contents_revision != wrong.source_revision:
-        raise NotReversible("The lot it came from has changed its contents since; it cannot go back.")
+
+
+def _refuse_if_used_since(wrong: Movement, lots: Mapping[int, Lot]) -> None:
+    """What was made of a lot keeps its ancestry, and what goes back must be what it was when it left."""
+    dried = Movement.objects.filter(source_id__in=lots, reason=Reason.EVAPORATED, id__gt=wrong.id)
+    if dried.exists():
+        raise NotReversible("The lot has changed its contents since, by evaporation; count it again instead.")
+    target = lots.get(wrong.target_id or 0)
+    if target is None or wrong.reason not in PASSING_ON:
+        return
+    poured_on = Movement.objects.filter(source=target, reason__in=PASSING_ON, reversed_by__isnull=True)
+    if poured_on.exists() or poured_and_not_booked(target):
+        raise NotReversible(
+            f"Some of lot {target.number} has been poured on since, and is traced through this movement; count the "
+            "lots again instead."
+        )

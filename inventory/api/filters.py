@@ -4,11 +4,11 @@ import django_filters
 from django.db.models import F, Q, QuerySet
 
 from inventory.models import Lot, LotKind, Material, MaterialKind, Movement, Reason
-from studio.api.filters import Filters, GramsFilter, NumberTextFilter
+from studio.api.filters import DayFilter, Filters, GramsFilter, IdFilter, MomentFilter, NumberTextFilter
 
 
 class MaterialFilters(Filters):
-    kind = django_filters.ChoiceFilter(choices=MaterialKind.choices)
+    kind = django_filters.MultipleChoiceFilter(choices=MaterialKind.choices)
     cas = django_filters.CharFilter(field_name="cas", max_length=12)
     search = django_filters.CharFilter(method="by_words", max_length=120)
 
@@ -26,13 +26,13 @@ class MaterialFilters(Filters):
 
 class LotFilters(Filters):
     kind = django_filters.MultipleChoiceFilter(choices=LotKind.choices)
-    material = django_filters.NumberFilter(field_name="material_id", min_value=1, max_value=2**63 - 1)
-    shelf = django_filters.NumberFilter(field_name="shelf_id", min_value=1, max_value=2**63 - 1)
-    keeper = django_filters.NumberFilter(field_name="keeper_id", min_value=1, max_value=2**63 - 1)
-    contains = django_filters.NumberFilter(method="by_content", min_value=1, max_value=2**63 - 1)
+    material = IdFilter(field_name="material_id")
+    shelf = IdFilter(field_name="shelf_id")
+    keeper = IdFilter(field_name="keeper_id")
+    contains = IdFilter(method="by_content")
     open = django_filters.BooleanFilter(field_name="emptied_at", lookup_expr="isnull")
     held = django_filters.BooleanFilter(field_name="held_at", lookup_expr="isnull", exclude=True)
-    expires_before = django_filters.DateFilter(field_name="expires_on", lookup_expr="lt")
+    expires_before = DayFilter(field_name="expires_on", lookup_expr="lt")
     made_in = NumberTextFilter(sort="batch", field_name="made_in")
     available_lt = GramsFilter(method="by_available_lt")
     available_gte = GramsFilter(method="by_available_gte")
@@ -70,8 +70,8 @@ class MovementFilters(Filters):
     lot = NumberTextFilter(sort="lot", method="by_lot")
     batch = NumberTextFilter(sort="batch", field_name="batch")
     reason = django_filters.MultipleChoiceFilter(choices=Reason.choices)
-    since = django_filters.IsoDateTimeFilter(field_name="at", lookup_expr="gte")
-    until = django_filters.IsoDateTimeFilter(field_name="at", lookup_expr="lt")
+    since = MomentFilter(field_name="at", lookup_expr="gte")
+    until = MomentFilter(field_name="at", lookup_expr="lt")
 
     class Meta:
         model = Movement

@@ -1,65 +1,38 @@
-"""CSV sheets of materials and bottles: read whole, every fault named by line and column, all or nothing.
+"""CSV sheets of materials and bottles. The names a sheet uses become ids, and each row goes its usual way from there."""
 
-Each row goes through the shape that a single request goes through, so a sheet can say exactly what the API can. With
-`dry_run` everything is checked and done, and then undone.
-"""
+from collections.abc import Iterable, Mapping
+from typing import Any
 
-from collections.abc import Iterable, Mapping, Sequence
-from typing import Any, cast
-
-from django.db import transaction
 from django.http import HttpResponse
 from drf_spectacular.utils import OpenApiTypes, extend_schema
 from rest_framework.request import Request
-from rest_framework.serializers import ListField
 
 from inventory.actions.materials import MaterialCard, add_materials
 from inventory.actions.receiving import Bottle, receive_bottles
 from inventory.api.lot_shapes import BottleIn
 from inventory.api.shapes import MaterialIn
-from inventory.models import Material, Shelf
-from studio.api.fields import PlainText, Shape, WholeNumber, YesNo
-from studio.api.parsers import SheetParser
-from studio.api.views import Endpoint
+from inventory.api.sheet_imports import SheetImport, through
+from inventory.models import Material, MaterialKind, Shelf
+from studio.api.fields import NumberField, PlainText, Shape, WholeNumber, YesNo
+from studio.api.ids import IdField
 from studio.kernel.errors import Faults
-from studio.kernel.sheets import Row, place, read_rows
-from studio.kernel.work import work
+from studio.kernel.sheets import Row, place
 from studio.models import Member, Studio
 
+BASES_ARE_ADOPTED = "A base comes from adopting a formula version. Leave this row out, or export with kind=odorant&kind=solvent."
+STILL_HELD = "This bottle is on hold. Leave this row out, or export with held=false."
 
-class ImportAsk(Shape):
-    dry_run = YesNo(required=False, help_text="Check everything and write nothing.")
+
+class WrittenMaterial(Shape):
+    line = WholeNumber(help_text="Of the sheet.")
+    id = IdField(allow_null=True, help_text="Not known in a dry run.")
+    name = PlainText(longest=120)
 
 
-class ImportOut(Shape):
+class MaterialsImportedOut(Shape):
     rows = WholeNumber()
-    written = ListField(
-        child=PlainText(longest=160), help_text="What was, or would be, written, in row order."
-    )
+    written = WrittenMaterial(many=True)
     dry_run = YesNo()
-
-
-class SheetImport(Endpoint):
-    """Base of the imports: subclasses name their columns and turn rows into one action."""
-
-    parser_classes = [SheetParser]
-    asks = {"POST": ImportAsk}
-    required: Sequence[str] = ()
-    optional: Sequence[str] = ()
-
-    def take(self, rows: list[Row]) -> list[str]:
-        """Write the rows by one action, and name what was written."""
-        raise NotImplementedError
-
-    def do_import(self, request: Request) -> HttpResponse:
-        rows = read_rows(cast(bytes, request.data), required=self.required, optional=self.optional)
-        dry_run = self.asked.get("dry_run", False)
-        with work():
-            written = self.take(rows) if rows else []
-            if dry_run:
-                transaction.set_rollback(True)
-        result = {"rows": len(rows), "written": written, "dry_run": dry_run}
-        return self.answer(ImportOut, result, status=200 if dry_run else 201, etag=False)
 
 
 class MaterialImport(SheetImport):
@@ -75,19 +48,27 @@ class MaterialImport(SheetImport):
         "stock_shelf_life_days",
         "note",
     )
+    ignored = ("id",)
+    told = MaterialsImportedOut
+    given_out = "id"
 
-    @extend_schema(request={"text/csv": OpenApiTypes.STR}, responses={200: ImportOut, 201: ImportOut})
+    @extend_schema(
+        request={"text/csv": OpenApiTypes.STR},
+        responses={200: MaterialsImportedOut, 201: MaterialsImportedOut},
+    )
     def post(self, request: Request) -> HttpResponse:
-        """Import materials from a CSV sheet.
+        """Import materials from a CSV sheet, all or none.
 
         Columns: name and, if you like, kind, cas, synonyms, density_g_ml, flash_point_c, hazards (parted by spaces),
-        shelf_life_days, stock_shelf_life_days, note.
+        shelf_life_days, stock_shelf_life_days, note. What `materials/?format=csv` exports can be imported as it is:
+        its column id is read over. Bases are not imported; export with kind=odorant&kind=solvent.
         """
         return self.do_import(request)
 
-    def take(self, rows: list[Row]) -> list[str]:
+    def take(self, rows: list[Row]) -> list[dict[str, Any]]:
         faults = Faults()
-        told = [through(MaterialIn, line, _material_cells(cells), faults) for line, cells in rows]
+        shape = MaterialIn(context={"from_text": True})
+        told = [through(shape, line, _material_cells(line, cells, faults), faults) for line, cells in rows]
         faults.refuse_if_any()
         materials = add_materials(
             by=self.by,
@@ -95,12 +76,38 @@ class MaterialImport(SheetImport):
             cards=[MaterialCard(**values) for values in told],
             places=[place(line, "") for line, _ in rows],
         )
-        return [material.name for material in materials]
+        return [
+            {"line": line, "id": material.id, "name": material.name}
+            for (line, _), material in zip(rows, materials, strict=True)
+        ]
+
+
+def _material_cells(line: int, cells: Mapping[str, str], faults: Faults) -> dict[str, Any]:
+    filled: dict[str, Any] = dict(cells)
+    if "hazards" in filled:
+        filled["hazards"] = filled["hazards"].replace(",", " ").replace(";", " ").split()
+    if filled.get("kind") == MaterialKind.BASE:
+        faults.add(place(line, "kind"), BASES_ARE_ADOPTED)
+        del filled["kind"]
+    return filled
+
+
+class WrittenBottle(Shape):
+    line = WholeNumber(help_text="Of the sheet.")
+    number = NumberField("lot", allow_null=True, help_text="Not known in a dry run.")
+    title = PlainText(longest=160)
+
+
+class BottlesImportedOut(Shape):
+    rows = WholeNumber()
+    written = WrittenBottle(many=True)
+    dry_run = YesNo()
 
 
 class BottleImport(SheetImport):
     required = ("material", "mass")
     optional = (
+        "title",
         "strength",
         "solvent",
         "purity",
@@ -114,22 +121,34 @@ class BottleImport(SheetImport):
         "shelf",
         "keeper",
         "note",
+        "hold_reason",
     )
+    ignored = ("number", "declared_strength", "reserved", "available", "opened_at", "emptied_at")
+    told = BottlesImportedOut
+    given_out = "number"
 
-    @extend_schema(request={"text/csv": OpenApiTypes.STR}, responses={200: ImportOut, 201: ImportOut})
+    @extend_schema(
+        request={"text/csv": OpenApiTypes.STR},
+        responses={200: BottlesImportedOut, 201: BottlesImportedOut},
+    )
     def post(self, request: Request) -> HttpResponse:
-        """Receive bottles from a CSV sheet.
+        """Receive bottles from a CSV sheet, all or none.
 
-        Columns: material and mass and, if you like, strength, solvent, purity, tare, capacity_ml, supplier,
+        Columns: material and mass and, if you like, title, strength, solvent, purity, tare, capacity_ml, supplier,
         supplier_lot, price, received_at, expires_on, shelf, keeper, note. Materials, solvents and shelves go by name,
-        keepers by e-mail address.
+        keepers by name or e-mail address.
+
+        What `bottles/?format=csv` exports can be received as it is: each bottle with what is left in it and what that
+        cost. Read over are number, declared_strength, reserved, available, opened_at and emptied_at. A bottle that is
+        on hold or empty is refused; export with open=true&held=false.
         """
         return self.do_import(request)
 
-    def take(self, rows: list[Row]) -> list[str]:
+    def take(self, rows: list[Row]) -> list[dict[str, Any]]:
         faults = Faults()
         named = _Names(self.studio)
-        told = [through(BottleIn, line, named.as_ids(line, cells, faults), faults) for line, cells in rows]
+        shape = BottleIn(context={"from_text": True})
+        told = [through(shape, line, named.as_ids(line, cells, faults), faults) for line, cells in rows]
         faults.refuse_if_any()
         lots = receive_bottles(
             by=self.by,
@@ -137,40 +156,41 @@ class BottleImport(SheetImport):
             bottles=[Bottle(**named.as_rows(values)) for values in told],
             places=[place(line, "") for line, _ in rows],
         )
-        return [f"{lot.number} {lot.title}" for lot in lots]
+        return [
+            {"line": line, "number": lot.number, "title": lot.title}
+            for (line, _), lot in zip(rows, lots, strict=True)
+        ]
 
 
 class _Names:
     """The studio's materials, shelves and members by the names a sheet uses; three statements for any sheet."""
 
     def __init__(self, studio: Studio) -> None:
-        materials = Material.objects.of(studio)
-        shelves = Shelf.objects.of(studio)
-        members = Member.objects.filter(studio=studio, left_at__isnull=True).select_related("person")
-        self.by_name: dict[str, Mapping[str, Any]] = {
-            "material": {row.name.casefold(): row for row in materials},
-            "shelf": {row.name.casefold(): row for row in shelves},
-            "keeper": {row.person.email.casefold(): row for row in members},
+        members = list(Member.objects.filter(studio=studio, left_at__isnull=True).select_related("person"))
+        materials = _by_name((row.name, row) for row in Material.objects.of(studio))
+        self.known: dict[str, Mapping[str, list[Any]]] = {
+            "material": materials,
+            "solvent": materials,
+            "shelf": _by_name((row.name, row) for row in Shelf.objects.of(studio)),
+            "keeper": _by_name(
+                (name, row) for row in members for name in (row.person.name, row.person.email)
+            ),
         }
-        self.by_name["solvent"] = self.by_name["material"]
         self.by_id = {
-            column: {row.id: row for row in known.values()} for column, known in self.by_name.items()
+            column: {row.id: row for rows in known.values() for row in rows}
+            for column, known in self.known.items()
         }
 
     def as_ids(self, line: int, cells: Mapping[str, str], faults: Faults) -> dict[str, Any]:
-        """The filled cells, with names replaced by ids; a name that is not there is a fault."""
-        filled: dict[str, Any] = {column: cell for column, cell in cells.items() if cell}
-        for column, known in self.by_name.items():
-            if column not in filled:
-                continue
-            row = known.get(filled[column].casefold())
-            if row is None:
-                faults.add(
-                    place(line, column), f"Line {line}: there is no {column} “{filled[column][:80]}” here."
-                )
-                filled[column] = "1"
-            else:
-                filled[column] = str(row.id)
+        """The cells with names replaced by ids; a name that is not there, or is no one's alone, is a fault."""
+        filled: dict[str, Any] = dict(cells)
+        if filled.pop("hold_reason", ""):
+            faults.add(place(line, "hold_reason"), STILL_HELD)
+        for column in self.known.keys() & filled.keys():
+            found = self.known[column].get(filled[column].casefold(), [])
+            if len(found) != 1:
+                faults.add(place(line, column), _not_one(column, filled[column], found))
+            filled[column] = str(found[0].id) if found else "1"
         return filled
 
     def as_rows(self, values: dict[str, Any]) -> dict[str, Any]:
@@ -180,30 +200,18 @@ class _Names:
         }
 
 
-def _material_cells(cells: Mapping[str, str]) -> dict[str, Any]:
-    filled: dict[str, Any] = {column: cell for column, cell in cells.items() if cell}
-    if "hazards" in filled:
-        filled["hazards"] = filled["hazards"].replace(",", " ").replace(";", " ").split()
-    return filled
+def _by_name(pairs: Iterable[tuple[str, Any]]) -> dict[str, list[Any]]:
+    """The rows under each name, whatever its case; a row that has one name twice stands there once."""
+    named: dict[str, list[Any]] = {}
+    for name, row in pairs:
+        under = named.setdefault(name.casefold(), [])
+        if row not in under:
+            under.append(row)
+    return named
 
 
-def through(shape: type[Shape], line: int, cells: Mapping[str, Any], faults: Faults) -> dict[str, Any]:
-    """One row through the shape of a single request; its faults are gathered by line and column."""
-    read = shape(data=dict(cells), context={"from_text": True})
-    if read.is_valid():
-        return dict(read.validated_data)
-    for column, sentences in read.errors.items():
-        for sentence in _sentences(sentences):
-            faults.add(place(line, column), f"Line {line}, column {column}: {sentence}")
-    return {}
-
-
-def _sentences(told: Any) -> Iterable[str]:
-    if isinstance(told, Mapping):
-        for inner in told.values():
-            yield from _sentences(inner)
-    elif isinstance(told, list):
-        for inner in told:
-            yield from _sentences(inner)
-    else:
-        yield str(told)
+def _not_one(column: str, name: str, found: list[Any]) -> str:
+    if found:
+        return f"{len(found)} members are called “{name[:80]}”; give the e-mail address of the one."
+    what = "material" if column == "solvent" else column
+    return f"There is no {what} “{name[:80]}” in this studio."

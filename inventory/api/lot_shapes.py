@@ -34,6 +34,9 @@ class BottleIn(Shape):
     expires_on = Day(required=False, allow_null=True)
     shelf = IdField(required=False, allow_null=True)
     keeper = IdField(required=False, allow_null=True)
+    title = PlainText(
+        longest=160, required=False, help_text="On its label; the material's name when left out."
+    )
     note = PlainText(longest=4000, lines=True, blank=True, required=False)
 
 
@@ -241,3 +244,7 @@ class ClaimOut(Shape):
     short = GramsField(help_text="What the lot no longer holds of it, older claims first.")
     made_at = Moment()
     by = PlainText(longest=120, source="by.person.name")
+
+
+class ClaimsOut(Shape):
+    items = ClaimOut(many=True)

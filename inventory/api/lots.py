@@ -16,7 +16,7 @@ from inventory.api.filters import LotFilters
 from inventory.api.lot_shapes import (
     BottleIn,
     CautionsOut,
-    ClaimOut,
+    ClaimsOut,
     ContentsOut,
     CountIn,
     CountOut,
@@ -32,6 +32,7 @@ from inventory.api.lot_shapes import (
     TraceOut,
 )
 from inventory.api.references import lot_numbered, resolved
+from inventory.api.sheet_shapes import BottleSheetOut
 from inventory.models import Lot, LotKind
 from inventory.queries.shelf import cautions_for, claims_on, contents_of, lots_of
 from inventory.queries.trace import trace_lot
@@ -53,6 +54,8 @@ class LotList(ListEndpoint):
 
 class BottleList(LotList):
     """Bottles; creating one is receiving it."""
+
+    csv_shape = BottleSheetOut
 
     def rows(self) -> QuerySet[Lot]:
         return lots_of(self.studio).filter(kind=LotKind.BOTTLE)
@@ -107,11 +110,11 @@ class LotTrace(Endpoint):
 
 
 class LotClaims(Endpoint):
-    @extend_schema(responses=ClaimOut(many=True))
+    @extend_schema(responses=ClaimsOut)
     def get(self, request: Request, number: str) -> HttpResponse:
         """List the open claims on a lot, and what each falls short."""
         standing = claims_on([lot_numbered(self.studio, number)])
-        return self.answer(None, ClaimOut([_claim_row(one) for one in standing], many=True).data)
+        return self.answer(ClaimsOut, {"items": [_claim_row(one) for one in standing]})
 
 
 class LotCount(Endpoint):

@@ -7,7 +7,15 @@ from rest_framework.request import Request
 
 from inventory.actions.materials import MaterialCard, add_materials, change_material, set_solubility
 from inventory.api.filters import MaterialFilters
-from inventory.api.shapes import MaterialChange, MaterialIn, MaterialOut, SolubilityIn, SolubilityOut
+from inventory.api.shapes import (
+    MaterialChange,
+    MaterialIn,
+    MaterialOut,
+    SolubilitiesOut,
+    SolubilityIn,
+    SolubilityOut,
+)
+from inventory.api.sheet_shapes import MaterialSheetOut
 from inventory.models import Material, Solubility
 from studio.api.views import Endpoint, ListEndpoint
 
@@ -15,6 +23,7 @@ from studio.api.views import Endpoint, ListEndpoint
 class MaterialList(ListEndpoint):
     model = Material
     shape = MaterialOut
+    csv_shape = MaterialSheetOut
     filterset_class = MaterialFilters
     orderings = ("name", "kind", "cas")
     ordering = "name"
@@ -56,12 +65,12 @@ class MaterialDetail(Endpoint):
 
 
 class MaterialSolubilities(Endpoint):
-    @extend_schema(responses=SolubilityOut(many=True))
+    @extend_schema(responses=SolubilitiesOut)
     def get(self, request: Request, material_id: int) -> HttpResponse:
         """List in which solvents a material dissolves up to what fraction."""
         material = Material.objects.one(self.studio, "material", id=material_id)
         rows = Solubility.objects.filter(material=material).select_related("solvent").order_by("id")
-        return self.answer(None, SolubilityOut(rows, many=True).data)
+        return self.answer(SolubilitiesOut, {"items": rows})
 
     @extend_schema(request=SolubilityIn, responses=SolubilityOut)
     def post(self, request: Request, material_id: int) -> HttpResponse:

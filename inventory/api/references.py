@@ -2,6 +2,8 @@
 
 from typing import Any
 
+from django.db.models import QuerySet
+
 from inventory.models import Lot, Material, Shelf
 from studio.kernel.errors import Invalid
 from studio.kernel.numbers import BadNumberText, likely_meant, parse
@@ -42,8 +44,13 @@ def lot_numbered(studio: Studio, text: str) -> Lot:
     try:
         number = parse("lot", text)
     except BadNumberText as fault:
-        meant = Lot.objects.of(studio).filter(number__in=likely_meant("lot", text)).order_by("number")
-        numbers = list(meant.values_list("number", flat=True)[:5])
-        hint = f" Did you mean {' or '.join(numbers)}?" if numbers else ""
-        raise MistypedLot(fault.message + hint, did_you_mean=numbers) from None
+        meant = Lot.objects.of(studio).filter(number__in=likely_meant("lot", text))
+        raise mistyped(MistypedLot, fault, meant) from None
     return Lot.objects.one(studio, "lot", number=number)
+
+
+def mistyped(kind: type[Invalid], fault: BadNumberText, meant: QuerySet[Any]) -> Invalid:
+    """A refusal of `kind` for a number with a wrong character, with those of the studio that it may have meant."""
+    numbers = list(meant.order_by("number", "id").values_list("number", flat=True)[:5])
+    hint = f" Did you mean {' or '.join(numbers)}?" if numbers else ""
+    return kind(fault.message + hint, did_you_mean=numbers)

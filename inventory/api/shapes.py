@@ -1,10 +1,13 @@
 """The shapes of materials, shelves and balances: what comes in, and, separately, what goes out."""
 
+from typing import Any
+
 from rest_framework.serializers import ListField
 
 from inventory.models import AccuracyClass, MaterialKind
 from studio.api.fields import (
     DecimalText,
+    Direction,
     GramsField,
     Moment,
     OneOf,
@@ -20,14 +23,41 @@ ENTERED_KINDS = (MaterialKind.ODORANT.value, MaterialKind.SOLVENT.value)
 LONGEST_LIFE = 36_500
 
 
+class CasField(PlainText):
+    """A CAS number, or nothing; whether its check digit fits is judged with the rest of the card."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(longest=20, blank=True, **kwargs)
+
+    def described(self, direction: Direction) -> dict[str, Any]:
+        return {**super().described(direction), "examples": ["78-70-6"]}
+
+
+class HazardField(PlainText):
+    """The code of a hazard statement."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(longest=10, **kwargs)
+
+    def described(self, direction: Direction) -> dict[str, Any]:
+        return {**super().described(direction), "examples": ["H315"]}
+
+
+class ClassOrNone(OneOf):
+    """A word that is kept as an empty text where there is none, and answered as null."""
+
+    def to_representation(self, value: Any) -> Any:
+        return str(value) or None
+
+
 class MaterialChange(Shape):
     name = PlainText(longest=120, required=False)
     kind = OneOf(ENTERED_KINDS, required=False)
-    cas = PlainText(longest=20, blank=True, required=False)
+    cas = CasField(required=False)
     synonyms = PlainText(longest=300, blank=True, required=False)
     density_g_ml = DecimalText(digits=8, places=6, above=0, most=25, required=False, allow_null=True)
     flash_point_c = DecimalText(digits=6, places=1, least=-200, most=1000, required=False, allow_null=True)
-    hazards = ListField(child=PlainText(longest=10), max_length=40, required=False)
+    hazards = ListField(child=HazardField(), max_length=40, required=False)
     shelf_life_days = WholeNumber(least=1, most=LONGEST_LIFE, required=False, allow_null=True)
     stock_shelf_life_days = WholeNumber(least=1, most=LONGEST_LIFE, required=False, allow_null=True)
     note = PlainText(longest=4000, lines=True, blank=True, required=False)
@@ -41,11 +71,11 @@ class MaterialOut(Shape):
     id = IdField()
     name = PlainText(longest=120)
     kind = OneOf(MaterialKind)
-    cas = PlainText(longest=12)
+    cas = CasField()
     synonyms = PlainText(longest=300)
     density_g_ml = DecimalText(digits=8, places=6, allow_null=True)
     flash_point_c = DecimalText(digits=6, places=1, allow_null=True)
-    hazards = ListField(child=PlainText(longest=10))
+    hazards = ListField(child=HazardField())
     shelf_life_days = WholeNumber(allow_null=True)
     stock_shelf_life_days = WholeNumber(allow_null=True)
     note = PlainText(longest=4000)
@@ -62,6 +92,10 @@ class SolubilityOut(Shape):
     solvent_name = PlainText(longest=120, source="solvent.name")
     limit = StrengthField()
     source = PlainText(longest=200)
+
+
+class SolubilitiesOut(Shape):
+    items = SolubilityOut(many=True)
 
 
 class ShelfChange(Shape):
@@ -110,7 +144,7 @@ class BalanceOut(Shape):
     readability = GramsField()
     repeatability = GramsField()
     linearity = GramsField()
-    accuracy_class = PlainText(longest=4)
+    accuracy_class = ClassOrNone(AccuracyClass, allow_null=True)
     verification_interval = GramsField(allow_null=True)
     check_every_days = WholeNumber()
     smallest_net_weight = GramsField(help_text="Smallest net mass for the studio's weighing tolerance.")

@@ -124,11 +124,17 @@ def contents_behind(lot_ids: Sequence[int]) -> dict[tuple[int, int], dict[int, D
 
 
 def purities_behind(lot_ids: Sequence[int]) -> list[tuple[int, int, Decimal]]:
-    """Of every bottle behind these lots: lot id, material id and standard uncertainty of its strength."""
+    """Of every bottle received behind these lots: lot id, material id, standard uncertainty of its strength then."""
     rows = _fetch(
         f"""{_reached("back", len(lot_ids))}
-        SELECT lot.id, lot.material_id, lot.strength_u FROM reached JOIN inventory_lot lot ON lot.id = reached.id
-        WHERE lot.kind = 'bottle' AND lot.strength_u > 0 ORDER BY lot.id
+        SELECT lot.id, lot.material_id, content.uncertainty FROM reached
+        JOIN inventory_lot lot ON lot.id = reached.id
+        JOIN inventory_lotcontent content
+        ON content.lot_id = lot.id AND content.revision = 0 AND content.material_id = lot.material_id
+        WHERE content.uncertainty > 0 AND EXISTS (
+            SELECT 1 FROM inventory_movement movement WHERE movement.target_id = lot.id AND movement.reason = 'received'
+        )
+        ORDER BY lot.id
         """,
         lot_ids,
     )

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from datetime import datetime, timedelta
 from decimal import Decimal
 from typing import Any
 
@@ -107,3 +108,16 @@ def claims_on(lots: Iterable[Lot]) -> list[StandingClaim]:
         left[claim.lot_id] -= served
         standing.append(StandingClaim(claim=claim, short=max(claim.mass - served, ZERO_MASS)))
     return standing
+
+
+def due_for_check(balances: Iterable[Balance], now: datetime) -> list[Balance]:
+    """Those of `balances_of` that are in use and were never checked, failed, or are past their interval."""
+    return [
+        balance
+        for balance in balances
+        if balance.retired_at is None
+        and (
+            not balance.last_check_passed  # type: ignore[attr-defined]
+            or balance.last_check_at + timedelta(days=balance.check_every_days) <= now  # type: ignore[attr-defined]
+        )
+    ]

@@ -92,7 +92,8 @@ class _NumberText(DescribedField):
             number = self.exact(data)
         except Invalid as refusal:
             raise self.refuse(refusal.message) from None
-        if isinstance(data, str) and not _PLAIN_NUMBER.fullmatch(data):
+        minus_zero = number == 0 and isinstance(data, str) and data.startswith("-")
+        if isinstance(data, str) and (minus_zero or not _PLAIN_NUMBER.fullmatch(data)):
             raise self.refuse(f"Write {self.what} with digits and a point only, like {self.example}.")
         return number
 
@@ -354,4 +355,4 @@ class OneOf(DescribedField):
         return str(value)
 
     def described(self, direction: Direction) -> dict[str, Any]:
-        return {"type": "string", "enum": self.words}
+        return {"type": "string", "enum": [*self.words, *([None] if self.allow_null else [])]}

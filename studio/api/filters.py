@@ -7,16 +7,26 @@ from typing import Any
 import django_filters
 from django import forms
 from django.core.exceptions import ValidationError
+from drf_spectacular.drainage import set_override
 from drf_spectacular.utils import extend_schema_field
+from rest_framework import serializers
 
+from studio.api.fields import Day, DescribedField, Moment
 from studio.api.ids import LARGEST_ID
 from studio.kernel.errors import Invalid
 from studio.kernel.mass import exact_mass
-from studio.kernel.numbers import Sort, parse
+from studio.kernel.numbers import Sort, compose, parse
 
 
 class Filters(django_filters.FilterSet):
     """Base of the filters of a list. Declare every one: the names are a contract."""
+
+    def __init_subclass__(cls, **kwargs: Any) -> None:
+        super().__init_subclass__(**kwargs)
+        for one in cls.declared_filters.values():
+            if isinstance(one, (django_filters.ChoiceFilter, django_filters.MultipleChoiceFilter)):
+                words = ", ".join(str(word) for word, _ in one.extra["choices"])
+                one.extra["error_messages"] = {"invalid_choice": f"This must be one of {words}."}
 
 
 class _GramsInput(forms.Field):
@@ -52,6 +62,42 @@ class IdFilter(django_filters.Filter):
     field_class = _IdInput
 
 
+class _ShapedInput(forms.Field):
+    """Reads what a field of a shape reads, so that a filter takes a value just as a body does."""
+
+    reads: type[DescribedField]
+
+    def to_python(self, value: Any) -> Any:
+        if value in self.empty_values:
+            return None
+        try:
+            return self.reads().to_internal_value(value)
+        except serializers.ValidationError as fault:
+            raise ValidationError([str(sentence) for sentence in fault.detail]) from None
+
+
+class _DayInput(_ShapedInput):
+    reads = Day
+
+
+class _MomentInput(_ShapedInput):
+    reads = Moment
+
+
+@extend_schema_field({"type": "string", "format": "date", "examples": ["2026-03-01"]})
+class DayFilter(django_filters.Filter):
+    """A calendar day, as in a body."""
+
+    field_class = _DayInput
+
+
+@extend_schema_field({"type": "string", "format": "date-time", "examples": ["2026-03-01T09:30:00Z"]})
+class MomentFilter(django_filters.Filter):
+    """A point in time with its offset, as in a body."""
+
+    field_class = _MomentInput
+
+
 class _NumberInput(forms.CharField):
     def __init__(self, *, sort: Sort, **kwargs: Any) -> None:
         super().__init__(**kwargs)
@@ -67,7 +113,6 @@ class _NumberInput(forms.CharField):
             raise ValidationError(refusal.message) from None
 
 
-@extend_schema_field({"type": "string", "examples": ["26-0417-K"]})
 class NumberTextFilter(django_filters.CharFilter):
     """The number of a lot or batch, in any of its written forms."""
 
@@ -75,3 +120,4 @@ class NumberTextFilter(django_filters.CharFilter):
 
     def __init__(self, *, sort: Sort, **kwargs: Any) -> None:
         super().__init__(sort=sort, **kwargs)
+        set_override(self, "field", {"type": "string", "examples": [compose(sort, 26, 417)]})

@@ -208,7 +208,8 @@ def _subclasses(kind: type[Refusal]) -> Iterator[type[Refusal]]:
 
 def nothing_here(request: HttpRequest) -> HttpResponse:
     """What an unknown address under /api/ answers."""
-    return problem(request, NotFound("There is nothing at this address."))
+    hint = "" if request.path.endswith("/") else " Addresses here end in a slash."
+    return problem(request, NotFound(f"There is nothing at this address.{hint}"))
 
 
 def failed(request: HttpRequest) -> HttpResponse:

@@ -1,7 +1,7 @@
 """How values become JSON, in answers, problems and remembered answers alike.
 
 There is one writer, so a mass, a date or a dataclass looks the same wherever it leaves the house: decimals are
-plain strings, times are RFC 3339 in UTC, dataclasses are objects. A float has no business here and is refused.
+plain strings, times are RFC 3339 in UTC, dataclasses are objects.
 """
 
 import dataclasses

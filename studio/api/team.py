@@ -11,7 +11,7 @@ from rest_framework.request import Request
 
 from studio.actions.keys import issue_key, revoke_key
 from studio.actions.studios import choose_figures
-from studio.api.filters import Filters, IdFilter
+from studio.api.filters import Filters, IdFilter, MomentFilter
 from studio.api.permissions import AnyMemberWithin
 from studio.api.rendering import dump
 from studio.api.shapes import (
@@ -126,8 +126,8 @@ class HistoryFilters(Filters):
     name = django_filters.CharFilter()
     verb = django_filters.CharFilter()
     by = IdFilter(field_name="by_id")
-    since = django_filters.IsoDateTimeFilter(field_name="at", lookup_expr="gte")
-    before = django_filters.IsoDateTimeFilter(field_name="at", lookup_expr="lt")
+    since = MomentFilter(field_name="at", lookup_expr="gte")
+    before = MomentFilter(field_name="at", lookup_expr="lt")
 
 
 class HistoryList(ListEndpoint):

@@ -79,7 +79,8 @@ class Endpoint(APIView):
             cls.post = once(cls.__dict__["post"])  # type: ignore[attr-defined]
 
     def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
-        if not hasattr(self, (request.method or "").lower()):
+        method = (request.method or "").lower()
+        if method not in self.http_method_names or not hasattr(self, method):
             self.http_method_not_allowed(request)
         refuse_large(request)
         super().initial(request, *args, **kwargs)
@@ -99,7 +100,8 @@ class Endpoint(APIView):
     def read_parameters(self, request: Request) -> dict[str, Any]:
         """The query parameters of this method through its shape; raises `UnknownParameter`."""
         given = {name: value for name, value in request.query_params.items() if name != "format"}
-        shape = self.asks.get(request.method or "", Shape)(data=given, context={"from_text": True})
+        method = "GET" if request.method == "HEAD" else request.method or ""
+        shape = self.asks.get(method, Shape)(data=given, context={"from_text": True})
         refuse_unknown(request, [*shape.fields, "format"])
         shape.is_valid(raise_exception=True)
         return dict(shape.validated_data)

@@ -29,7 +29,7 @@ class BadNumber(Invalid):
 
 
 def finite_decimal(value: str | int | Decimal, what: str) -> Decimal:
-    """`value` as a finite `Decimal`; raises `BadNumber` for anything else, floats and booleans included."""
+    """`value` as a finite `Decimal`, never minus zero; raises `BadNumber` for anything else, floats and booleans too."""
     if isinstance(value, bool) or not isinstance(value, (str, int, Decimal)):
         raise BadNumber(f'Give {what} as a decimal number in quotes, such as "2.5".')
     if isinstance(value, str) and len(value) > 40:
@@ -45,7 +45,7 @@ def finite_decimal(value: str | int | Decimal, what: str) -> Decimal:
         raise BadNumber(f"{what[:1].upper()}{what[1:]} must be a finite number.")
     if abs(number) > Decimal("1e15"):
         raise BadNumber(f"{what[:1].upper()}{what[1:]} is far too large.")
-    return number
+    return number.copy_abs() if number == 0 else number
 
 
 def exact_mass(value: str | int | Decimal, what: str = "the mass") -> Decimal:

@@ -2,6 +2,7 @@
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
+from django.template.loader import render_to_string
 
 from studio.kernel.errors import Forbidden, NotFound, Refusal
 
@@ -16,7 +17,11 @@ SENTENCES = {
 def fault(request: HttpRequest, status: int) -> HttpResponse:
     """The page for a status."""
     title, sentence = SENTENCES[status]
-    return render(request, "studio/fault.html", {"title": title, "sentence": sentence}, status=status)
+    shown = {"title": title, "sentence": sentence}
+    if status == 500:
+        # Whatever failed may be what tells who is signed in, so this page asks nothing of the request.
+        return HttpResponse(render_to_string("studio/fault.html", shown), status=status)
+    return render(request, "studio/fault.html", shown, status=status)
 
 
 def refused(request: HttpRequest, refusal: Refusal) -> HttpResponse:

@@ -14,7 +14,7 @@ WINDOW_SECONDS = 900
 
 
 class SignInForm(AuthenticationForm):
-    """The form, counting failed tries per address: after `TRIES` of them it waits for the window to pass."""
+    """The form, counting tries per address: after `TRIES` of them even the right password has to wait."""
 
     error_messages = {
         "invalid_login": "This address and password do not belong together. Check both.",

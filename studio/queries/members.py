@@ -36,3 +36,9 @@ def key_seen_by(member: Member, key_id: int) -> ApiKey:
 def keys_of(member: Member) -> list[ApiKey]:
     """A member's own keys, newest first."""
     return list(ApiKey.objects.filter(member=member).order_by("-created_at", "-id"))
+
+
+def memberships_of(person: Person) -> list[Member]:
+    """The studios a person is in at present, by name."""
+    rows = Member.objects.select_related("studio").filter(person=person, left_at=None)
+    return list(rows.order_by("studio__name", "id"))

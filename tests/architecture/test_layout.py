@@ -7,7 +7,7 @@ from pathlib import Path
 from tests.architecture.source import FLOORS, ROOT
 
 AT_THE_TOP = {
-    "README.md", "DEVELOPERS.md", "CHANGELOG.md", "LICENSE", "manage.py", "requirements.txt",
+    "README.md", "DEVELOPERS.md", "LICENSE", "manage.py", "requirements.txt",
     "pyproject.toml", "docker-compose.yml", "studio", "inventory", "batches", "tests", "fixtures",
 }  # fmt: skip
 LEFT_BY_RUNNING = {"var", "__pycache__"}

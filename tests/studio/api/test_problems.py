@@ -6,6 +6,7 @@ import pytest
 
 from studio.api.problems import catalogue, status_of
 from studio.kernel.errors import Conflict, Forbidden, Invalid, NotFound, Refusal, StaleEdition
+from tests.client import Api
 
 pytestmark = [pytest.mark.django_db, pytest.mark.urls("tests.studio.api.example")]
 
@@ -106,6 +107,18 @@ def test_a_method_that_is_not_there_is_told_with_those_that_are(api):
     assert answer.status_code == 405
     assert answer["Allow"] == "POST"
     problem(answer)
+
+
+@pytest.mark.parametrize("method", ["OPTIONS", "TRACE", "CONNECT", "BREW", "__class__"])
+def test_methods_of_no_use_here_are_not_there_for_anybody(api, method):
+    for session in (api, Api(None)):
+        assert session.call(method, "studio/").status_code == 405
+
+
+def test_head_is_get_without_its_body(api):
+    answer = api.call("HEAD", "asking/?deep=2")
+    assert (answer.status_code, answer.content) == (200, b"")
+    assert answer["ETag"] == api.get("asking/?deep=2")["ETag"]
 
 
 def test_an_unknown_form_of_answer_is_refused(api):

@@ -76,7 +76,7 @@ def test_a_key_is_issued_on_the_page_and_its_secret_shown_this_once(browser, mak
     sign_in(browser, maker)
     answer = browser.post("/keys/", {"name": "bench", "scope": "write"})
     secret = re.search(r"still_[A-Za-z0-9_-]{38}", answer.content.decode())[0]
-    assert answer["Cache-Control"] == "no-store"
+    assert "no-store" in answer["Cache-Control"]
     assert browser.get("/api/v1/studio/", headers={"Authorization": f"Bearer {secret}"}).status_code == 200
     page = browser.get("/").content.decode()
     assert secret not in page
@@ -125,6 +125,37 @@ def test_who_is_in_no_studio_is_told_so(browser, maker):
     answer = browser.get("/")
     assert answer.status_code == 403
     assert "You are in no studio" in text(answer)
+
+
+def test_a_page_typed_without_its_slash_is_found_and_an_api_address_is_not(browser):
+    assert browser.get("/sign-in")["Location"] == "/sign-in/"
+    for answer in (
+        browser.get("/api/v1/studio"),
+        browser.post("/api/v1/keys", "{}", content_type="application/json"),
+    ):
+        assert answer.status_code == 404
+        assert answer.json()["detail"] == "There is nothing at this address. Addresses here end in a slash."
+
+
+@pytest.mark.parametrize("path", ["/", "/sign-in/"])
+def test_an_unknown_host_is_refused_with_a_page(browser, path):
+    answer = browser.get(path, headers={"Host": "elsewhere.example"})
+    assert answer.status_code == 400
+    assert "could not be read" in text(answer)
+
+
+def test_the_page_of_a_failure_asks_nothing_of_the_request(rf, django_assert_num_queries):
+    from studio.urls import handler500
+
+    with django_assert_num_queries(0):
+        answer = handler500(rf.get("/"))
+    assert answer.status_code == 500
+    assert "Something failed on our side" in text(answer)
+
+
+def test_what_a_member_saw_is_kept_by_no_cache(browser, maker):
+    sign_in(browser, maker)
+    assert browser.get("/")["Cache-Control"] == "private, no-store"
 
 
 def test_an_unknown_page_says_so_in_words(browser):

@@ -1,0 +1,288 @@
+"""A studio with something of everything in it, and a sound request for every operation.
+
+Requests are drawn from the description: a body is made of the properties that its schema names, each with a value that
+fits it, ids and numbers being those of things that are there. What the schema cannot know, such as that a stock needs
+one field and a formula another, stands in `BODIES` and `PLACES`. An operation that is new is drawn like the others; if
+its sound request is refused, `test_requests` says so and it gets its entry here.
+"""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from decimal import Decimal
+from typing import Any
+
+from batches.actions.formulas import adopt_as_base, write_next_version
+from inventory.actions.counting import count_lot
+from inventory.actions.drawing_off import draw_off
+from inventory.actions.holding import hold_lots
+from inventory.actions.materials import set_solubility
+from inventory.actions.places import add_shelf, check_balance
+from inventory.models import Movement
+from studio.models import Member
+from tests.api.contract import Operation, Schema, kinds, resolved
+from tests.conftest import NOW
+from tests.workbench import Workbench
+
+LONG_AGO = "2020-01-01T00:00:00Z"
+
+PLACES: Mapping[str, str] = {
+    "lots_release": "held",
+    "batches_reserve": "draft",
+    "batches_void": "draft",
+    "batches_plan": "draft",
+    "batches_weighings_create": "reserved",
+    "batches_weighings_strike": "weighing",
+    "batches_overpour": "weighing",
+    "batches_overpour_retrieve": "weighing",
+    "batches_close": "weighed",
+    "batches_record_retrieve": "closed",
+}
+"""Operations on a lot or a batch that must be in a certain state, with the name of one in `World.names`."""
+
+BODIES: Mapping[str, list[dict[str, Any]]] = {
+    "bottles_create": [{"purity": "0.98"}, {"strength": None, "solvent": None}],
+    "materials_create": [{"cas": "106-24-1"}],
+    "materials_partial_update": [{"cas": "106-24-1", "kind": None}],
+    "materials_solubilities": [{}],
+    "formulas_create": [
+        {"lines": [{"parts": "3"}, {"material": "ethanol", "strength": None, "solvent": None}]}
+    ],
+    "formulas_versions_create": [{"lines": [{"parts": "3"}]}],
+    "formulas_versions_update": [{"lines": [{"parts": "3"}]}],
+    "batches_create": [
+        {"material": None, "solvent": None, "strength": None, "reserve": None, "version": None},
+        {"formula": None, "version": None, "solvent_bounds": None, "mass": "1"},
+    ],
+    "batches_weighings_create": [{}],
+    "batches_reserve": [{"expired": None}],
+    "balances_create": [{}],
+    "balances_partial_update": [{}],
+    "balances_checks_create": [{}],
+}
+"""Changes to the bodies drawn: None leaves a field out, the name of a thing in `World.names` is put in place of it."""
+
+VALUES: Mapping[str, Any] = {
+    "mass": "1",
+    "gross": "60",
+    "tare": "10",
+    "strength": "0.1",
+    "purity": "0.98",
+    "cas": "106-24-1",
+    "hazards": ["H315"],
+    "capacity": "200",
+    "readability": "0.001",
+    "repeatability": "0.001",
+    "linearity": "0.002",
+    "verification_interval": "0.01",
+    "reference": "100",
+    "reading": "100.001",
+    "allowed_error": "0.01",
+    "tolerance": "0.05",
+    "position": 1,
+    "with_version": 1,
+    "version": 1,
+    "code": "new-code",
+    "way": "keep-going",
+    "despite_claims": True,
+    "confirmed": True,
+    "ordering": None,
+    "cursor": None,
+    "format": None,
+    "dry_run": True,
+    "least": "0.1",
+    "most": "0.9",
+    "volume_fraction": None,
+    "mass_fraction": "0.9",
+    "density_g_ml": "0.9",
+    "parts": "2",
+}
+"""Values by the name of a field, where the example of its schema would not do."""
+
+
+@dataclass
+class World:
+    """A studio, its people, and what stands in it by name; `names` hold what the API calls things."""
+
+    owner: Member
+    maker: Member
+    reader: Member
+    names: dict[str, str] = field(default_factory=dict)
+
+    def place(self, operation: Operation) -> dict[str, str]:
+        """The values of the parameters in the path."""
+        state = PLACES.get(operation.name, "")
+        return {name: self.named(name, operation.tag, state) for name in operation.parameters("path")}
+
+    def named(self, parameter: str, tag: str, state: str = "") -> str:
+        if parameter == "number":
+            kind = {"lots": "lot", "batches": "closed", "formulas": "version"}[tag]
+            return self.names[state or kind]
+        if parameter in self.names:
+            return self.names[parameter]
+        return self.names[parameter.removesuffix("_id")]
+
+    def address(self, operation: Operation, **instead: str) -> str:
+        """The path with its parameters filled in, some of them with something else."""
+        return operation.path.format(**{**self.place(operation), **instead})
+
+    def bodies(self, operation: Operation) -> Iterator[dict[str, Any]]:
+        """Sound bodies for an operation, one for each way there is to ask it."""
+        schema = operation.body
+        if schema is None:
+            return
+        for changes in BODIES.get(operation.name, [{}]):
+            yield self._changed(self._drawn(schema, operation.name), changes)
+
+    def query(self, operation: Operation) -> dict[str, str]:
+        """A sound value for every query parameter."""
+        drawn = {
+            name: self.value(name, schema, operation.name)
+            for name, schema in operation.parameters("query").items()
+        }
+        return {name: as_text(value) for name, value in drawn.items() if value is not None}
+
+    def value(self, name: str, schema: Schema, operation: str = "") -> Any:
+        """A value for a property, parameter or item of this name; None when it is better left out."""
+        schema = resolved(schema)
+        if name in VALUES and kinds(schema) != {"object"}:
+            return VALUES[name]
+        if operation == "grids_layout" and name == "solvent":
+            return self.names["ethanol lot"]
+        if operation == "batches_weighings_create" and name == "lot":
+            return self.names["poured lot"]
+        if name in ("side_a", "side_b"):
+            return [self.names["lot" if name == "side_a" else "stock"]]
+        if name in self.names and kinds(schema) & {"string", "integer"}:
+            return self.names[name]
+        return self._by_kind(name, schema, operation)
+
+    def _by_kind(self, name: str, schema: Schema, operation: str) -> Any:
+        if "enum" in schema:
+            return schema["enum"][0]
+        match sorted(kinds(schema) - {"null"})[0]:
+            case "object":
+                return self._drawn(schema, operation)
+            case "array":
+                return [self.value(name, schema["items"], operation)]
+            case "boolean":
+                return False
+            case "integer":
+                return max(1, schema.get("minimum", 1))
+            case "number":
+                return 1
+        if schema.get("format") == "date-time":
+            return LONG_AGO
+        return schema.get("examples", ["some text"])[0]
+
+    def _drawn(self, schema: Schema, operation: str) -> dict[str, Any]:
+        drawn = {
+            name: self.value(name, inner, operation) for name, inner in schema.get("properties", {}).items()
+        }
+        return {name: value for name, value in drawn.items() if value is not None}
+
+    def _changed(self, body: dict[str, Any], changes: Mapping[str, Any]) -> dict[str, Any]:
+        changed = dict(body)
+        for name, value in changes.items():
+            if value is None:
+                changed.pop(name, None)
+            elif isinstance(value, list) and value and isinstance(value[0], dict):
+                changed[name] = [self._changed(body[name][0], inner) for inner in value]
+            else:
+                changed[name] = self.names.get(value, value) if isinstance(value, str) else value
+        return changed
+
+
+def as_text(value: Any) -> str:
+    """A value as a query string has it; of several the first."""
+    if isinstance(value, list):
+        value = value[0]
+    return str(value).lower() if isinstance(value, bool) else str(value)
+
+
+def furnished(owner: Member, maker: Member, reader: Member, *, more_lots: int = 0) -> World:
+    """A world in which every operation has something to work on.
+
+    `more_lots` are received first, so that the numbers that follow differ from those of another studio.
+    """
+    bench = Workbench(owner, NOW)
+    world = World(owner, maker, reader)
+    names = world.names
+    for _ in range(more_lots):
+        bench.bottle("filler 1g")
+    linalool = bench.material(
+        "linalool", cas="78-70-6", density_g_ml=Decimal("0.862"), hazards=["H315", "H317"]
+    )
+    ethanol = bench.material(
+        "ethanol", density_g_ml=Decimal("0.7893"), flash_point_c=Decimal(13), hazards=["H225"]
+    )
+    bench.material("vanillin")
+    names |= {"material": str(linalool.id), "solvent": str(ethanol.id), "ethanol": str(ethanol.id)}
+    set_solubility(by=owner, now=NOW, material=linalool, solvent=ethanol, limit=Decimal("0.9"))
+    names["keeper"] = str(maker.id)
+    shelf = add_shelf(by=owner, now=NOW, name="cold", keeper=maker)
+    names["shelf"] = str(shelf.id)
+    balance = bench.balance()
+    check_balance(
+        by=owner,
+        now=NOW,
+        balance=balance,
+        reference=Decimal(100),
+        reading=Decimal(100),
+        allowed_error=Decimal("0.01"),
+    )
+    names["balance"] = str(balance.id)
+    lot = bench.bottle(
+        "linalool 100g", tare=Decimal(10), capacity_ml=Decimal(200), shelf=shelf, price=Decimal(8)
+    )
+    names["ethanol lot"] = bench.bottle("ethanol 500g", price=Decimal(5)).number
+    bench.bottle("vanillin 50g")
+    names["lot"] = lot.number
+    names["stock"] = bench.stock("linalool@10% 40g").number
+    bench.stock("vanillin@10% 40g")
+    _formulas(bench, names)
+    _batches(bench, world)
+    vial = draw_off(by=owner, now=NOW, number=names["made"], mass=Decimal(1))
+    names["vial"] = vial.number
+    held = bench.bottle("vanillin 5g")
+    hold_lots(by=owner, now=NOW, lot_ids=[held.id], why="cloudy")
+    names["held"] = held.number
+    count_lot(by=owner, now=NOW, number=held.number, gross=Decimal(12), tare=Decimal(10))
+    names["movement"] = str(Movement.objects.of(owner.studio).order_by("-id")[0].id)
+    return world
+
+
+def _formulas(bench: Workbench, names: dict[str, str]) -> None:
+    base = bench.formula("soft-base", "linalool@10% 1", "vanillin@10% 1")
+    adopt_as_base(by=bench.by, now=bench.now, version=base, name="soft base")
+    lines = ["linalool@10% 3", "vanillin@10% 2", "ethanol 5"]
+    version = bench.formula("accord", *lines)
+    write_next_version(
+        by=bench.by,
+        now=bench.now,
+        formula=version.formula,
+        lines=[bench.line(text) for text in [*lines[:2], "ethanol 6"]],
+    )
+    names |= {"formula": "accord", "code": "accord", "version": "2"}
+
+
+def _batches(bench: Workbench, world: World) -> None:
+    names = world.names
+    version = bench.formula("simple", "linalool@10% 3", "ethanol 5")
+    names["draft"] = bench.plan(version, "2").number
+    reserved = bench.plan(version, "2")
+    bench.reserve(reserved)
+    names["reserved"] = reserved.number
+    names["poured lot"] = reserved.lines.select_related("lot").get(position=1).lot.number
+    weighing = bench.plan(version, "2")
+    bench.reserve(weighing)
+    names["weighing_id"] = str(bench.weigh(weighing, 1, "0.8").id)
+    names["weighing"] = weighing.number
+    weighed = bench.plan(version, "2")
+    bench.reserve(weighed)
+    bench.weigh_all(weighed)
+    names["weighed"] = weighed.number
+    closed = bench.plan(version, "4")
+    bench.reserve(closed)
+    bench.weigh_all(closed)
+    names["made"] = bench.close(closed).number
+    names["closed"] = closed.number
