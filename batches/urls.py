@@ -2,9 +2,9 @@
 
 from django.urls import path, register_converter
 
-from batches.api import batches, formulas, imports, reckoning
-from batches.pages import demo, finding, today
+from batches.api import batches, formulas, imports, plans, reckoning
 from batches.api.references import FormulaCode
+from batches.pages import demo, finding, today
 
 register_converter(FormulaCode, "code")
 
@@ -21,6 +21,8 @@ api_urlpatterns = [
     path("grids/layout/", reckoning.GridLayout.as_view()),
     path("batches/", batches.BatchList.as_view()),
     path("batches/<str:number>/", batches.BatchDetail.as_view()),
+    path("batches/<str:number>/weigh-plan/", plans.BatchWeighPlan.as_view()),
+    path("batches/<str:number>/other-lot/", plans.BatchOtherLot.as_view()),
     path("batches/<str:number>/reserve/", batches.BatchReserve.as_view()),
     path("batches/<str:number>/weighings/", batches.BatchWeighings.as_view()),
     path("batches/<str:number>/weighings/<int:weighing_id>/strike/", batches.WeighingStrike.as_view()),

@@ -17,6 +17,7 @@ from batches.models import Batch
 from inventory.models import Material
 from inventory.models.places import traits_of
 from studio.kernel.errors import Refusal
+from studio.kernel.mass import nearest_fraction, nearest_mass
 
 
 def explained(*, batch: Batch, request: WeighRequest, plan: WeighPlan) -> dict[str, Any]:
@@ -41,7 +42,7 @@ def explained_by_hand(*, request: WeighRequest, checked: CheckedPlan) -> dict[st
         "by_hand": True,
         "proven": False,
         **_outcome(request, checked.lines, checked.changes, checked.flags, checked.solvents, checked.cost),
-        "strength": str(checked.strength),
+        "strength": None if checked.strength is None else str(checked.strength),
         "faults": [
             {"kind": fault.kind, "line": fault.line, "sentence": fault.sentence} for fault in checked.faults
         ],
@@ -62,8 +63,8 @@ def unexplained(*, batch: Batch, request: WeighRequest, refusal: NoPlan) -> dict
         "reasons": [
             {
                 "kind": reason.kind,
-                "wanted": str(reason.wanted),
-                "reached": str(reason.reached),
+                "wanted": str(nearest_fraction(reason.wanted)),
+                "reached": str(nearest_fraction(reason.reached)),
                 "lines": list(reason.lines),
                 "sentence": reason.sentence,
             }
@@ -89,9 +90,9 @@ def _outcome(
             {
                 "line": line.line,
                 "name": line.name,
-                "wanted": str(line.wanted),
-                "poured": str(line.poured),
-                "deviation": str(line.deviation),
+                "wanted": str(nearest_fraction(line.wanted)),
+                "poured": str(nearest_fraction(line.poured)),
+                "deviation": str(nearest_fraction(line.deviation)),
                 "sentence": line.sentence,
             }
             for line in lines
@@ -102,7 +103,7 @@ def _outcome(
                 "name": change.name,
                 "written": str(change.written),
                 "used": [str(strength) for strength in change.used],
-                "freed": str(change.freed),
+                "freed": str(nearest_mass(change.freed)),
                 "sentence": change.sentence,
             }
             for change in changes

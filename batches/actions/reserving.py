@@ -46,7 +46,7 @@ def reserve_batch(
         )
         lines = list(batch.lines.order_by("position", "id"))
         if not lines:
-            raise NothingPlanned(f"Batch {number} has no weigh plan that fits the shelf; plan it first.")
+            raise _nothing_planned(batch)
         wants = wanted_per_lot(lines)
         lots = lock_lots(studio=by.studio, ids=wants)
         _give_reasons(lines, lots, reasons)
@@ -58,6 +58,17 @@ def reserve_batch(
         save_batch(batch, "state", "reserved_at")
         record(by=by, at=now, subject="batch", name=number, verb="reserved")
     return batch
+
+
+def _nothing_planned(batch: Batch) -> NothingPlanned:
+    reasons = batch.explanation.get("reasons", [])
+    remedies = batch.explanation.get("remedies", [])
+    told = " ".join(one["sentence"] for one in [*reasons, *remedies[:1]])
+    return NothingPlanned(
+        f"Batch {batch.number} has no weigh plan that fits the shelf. {told}".strip(),
+        reasons=reasons,
+        remedies=remedies,
+    )
 
 
 def wanted_per_lot(lines: list[BatchLine]) -> dict[int, Decimal]:

@@ -200,6 +200,9 @@ class BenchLineOut(Shape):
     expired_reason = PlainText(longest=1000, source="line.expired_reason")
     state = OneOf(["open", "begun", "done", "over"])
     words = PlainText(longest=200)
+    remark = PlainText(
+        longest=500, help_text="Where the target is more or less than the balance weighs well."
+    )
 
 
 class BatchInHandOut(Shape):

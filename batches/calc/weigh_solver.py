@@ -55,7 +55,7 @@ class Aim:
 
     def over_all(self, width: int) -> Floats:
         """The costs of all columns of a programme."""
-        return np.bincount(self.columns, self.costs, minlength=width)
+        return np.asarray(np.bincount(self.columns, self.costs, minlength=width), float)
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,8 +9,10 @@ from typing import Any
 from batches.calc.overpour import OverpourOption, overpour_options
 from batches.models import Batch, BatchLine, BatchState, Weighing
 from batches.models.pouring import overpour_lines, poured_per_line
+from inventory.calc.weighing import judge_weighing
 from inventory.calc.wording import figure, percent
 from inventory.models import Lot
+from inventory.models.places import traits_of
 from inventory.queries.shelf import StandingClaim, claims_on
 from studio.kernel.mass import ZERO_MASS, nearest_mass
 from studio.models import ScopedQuerySet, SealedRecord, Studio
@@ -27,6 +29,7 @@ class BenchLine:
     deviation: Decimal
     state: str
     words: str
+    remark: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,7 +108,16 @@ def _bench_line(batch: Batch, line: BatchLine, weighed: Decimal) -> BenchLine:
         deviation=weighed - line.target,
         state=state,
         words=words,
+        remark=_remark(batch, line),
     )
+
+
+def _remark(batch: Batch, line: BatchLine) -> str:
+    """A warning where the target is more or less than the balance weighs well; empty where it is not."""
+    if batch.balance is None:
+        return ""
+    judged = judge_weighing(traits=traits_of(batch.balance), net_mass=line.target, tolerance=batch.tolerance)
+    return "" if judged.verdict == "good" else judged.sentence
 
 
 def _line_state(

@@ -78,11 +78,23 @@ def version_strength(
 ) -> VersionStrength:
     """The strength of a version, restated to `mass` and `strength` where they are given. Six statements."""
     lines = written_lines(version)
+    shelf = shelf_lots(studio_id=version.studio_id, materials={line.material for line in lines})
+    return strength_of_lines(lines=lines, shelf=shelf, on=on, mass=mass, strength=strength)
+
+
+def strength_of_lines(
+    *,
+    lines: Sequence[FormulaLine],
+    shelf: Sequence[ShelfLot],
+    on: date,
+    mass: Decimal | None = None,
+    strength: Decimal | None = None,
+) -> VersionStrength:
+    """The same of lines that need not be kept anywhere, beside the shelf's lots of their materials. One statement."""
     report = strength_report(lines)
     grams, beyond = _restated(lines, mass, strength)
     shares = {share.key: share for share in report.lines}
     shown = {line.key: LineStrength(line, shares[line.key], grams.get(line.key)) for line in lines}
-    shelf = shelf_lots(studio_id=version.studio_id, materials={line.material for line in lines})
     names = dict(Material.objects.filter(id__in=report.solvents).values_list("id", "name"))
     return VersionStrength(
         strength=report.strength,

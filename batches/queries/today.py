@@ -87,9 +87,7 @@ def _in_hand(studio: Studio) -> QuerySet[Batch]:
         .filter(state__in=IN_HAND)
         .annotate(
             line_count=Coalesce(Subquery(lines.annotate(n=Count("pk")).values("n")), 0),
-            poured_count=Coalesce(
-                Subquery(poured.annotate(n=Count("line", distinct=True)).values("n")), 0
-            ),
+            poured_count=Coalesce(Subquery(poured.annotate(n=Count("line", distinct=True)).values("n")), 0),
         )
         .order_by("-id")
     )

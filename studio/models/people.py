@@ -4,6 +4,7 @@ A person signs in; a member acts. Everything written names the member, so a reco
 the person has left the studio.
 """
 
+from decimal import Decimal
 from typing import Any
 
 from django.contrib.auth.base_user import AbstractBaseUser, BaseUserManager
@@ -46,13 +47,13 @@ class Studio(models.Model):
     weighing_tolerance = models.DecimalField(
         max_digits=10,
         decimal_places=9,
-        default="0.02",
+        default=Decimal("0.02"),
         help_text="Largest relative deviation of a weighing from its target.",
     )
     strength_tolerance = models.DecimalField(
         max_digits=10,
         decimal_places=9,
-        default="0.02",
+        default=Decimal("0.02"),
         help_text="Largest relative difference of actual from declared strength that needs no decision.",
     )
     claim_days = models.PositiveSmallIntegerField(

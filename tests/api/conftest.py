@@ -53,6 +53,7 @@ def furnish(name: str, *, more_lots: int) -> World:
         return f"{role}-of-{name}@example.org"
 
     owner = found_studio(name=name, owner_name="Ada", email=address("owner"), password=PASSWORD, at=NOW)
+    owner.studio.refresh_from_db()
     others = [
         add_member(by=owner, name=role.title(), email=address(role), password=PASSWORD, role=role, at=NOW)
         for role in ("maker", "reader")
