@@ -4,7 +4,7 @@ from django.urls import path, register_converter
 
 from batches.api import batches, formulas, imports, plans, reckoning
 from batches.api.references import FormulaCode
-from batches.pages import demo, finding, today
+from batches.pages import bench, bench_corrections, demo, finding, today
 
 register_converter(FormulaCode, "code")
 
@@ -35,4 +35,35 @@ urlpatterns = [
     path("", today.today, name="home"),
     path("find/", finding.find, name="find"),
     path("demo/", demo.load, name="load-demo"),
+    path("formulas/", formula_pages.formulas, name="formulas"),
+    path("formulas/<code:code>/", formula_pages.formula, name="formula"),
+    path("formulas/<code:code>/change/", formula_pages.change, name="change-formula"),
+    path("formulas/<code:code>/compare/", formula_pages.compare, name="compare-versions"),
+    path("formulas/<code:code>/<int:number>/", formula_pages.version, name="formula-version"),
+    path("formulas/<code:code>/<int:number>/edit/", formula_editor.edit_version, name="edit-version"),
+    path("formulas/<code:code>/<int:number>/adopt/", formula_pages.adopt, name="adopt-version"),
+    # A formula may have any word for its code, so what is not one of them stands beside them.
+    path("formula-new/", formula_editor.new_formula, name="new-formula"),
+    path("formula-figures/", formula_editor.figures, name="formula-figures"),
+    path("formula-pasted/", formula_editor.pasted, name="formula-pasted"),
+    path("batches/", batch_pages.batches, name="batches"),
+    path("batches/plan/", planning.plan_batch, name="plan-batch"),
+    path("batches/plan-stock/", planning.plan_stock, name="plan-stock"),
+    path("batches/<str:number>/", batch_pages.batch, name="batch"),
+    path("batches/<str:number>/plan/", batch_pages.plan, name="plan-again"),
+    path("batches/<str:number>/instead/", planning.plan_instead, name="plan-instead"),
+    path("batches/<str:number>/reserve/", batch_pages.reserve, name="reserve-batch"),
+    path("batches/<str:number>/void/", batch_pages.void, name="void-batch"),
+    path("batches/<str:number>/bench/", bench.bench, name="bench"),
+    path("batches/<str:number>/bench/live/", bench.told, name="bench-live"),
+    path("batches/<str:number>/bench/lot/", bench.lot, name="bench-lot"),
+    path("batches/<str:number>/bench/weighings/", bench.weigh, name="bench-weigh"),
+    path(
+        "batches/<str:number>/bench/weighings/<int:weighing_id>/strike/",
+        bench_corrections.strike,
+        name="bench-strike",
+    ),
+    path("batches/<str:number>/bench/way-on/", bench.way, name="bench-way"),
+    path("batches/<str:number>/bench/gloves/", bench.gloves, name="bench-gloves"),
+    path("batches/<str:number>/bench/close/", bench_corrections.close, name="bench-close"),
 ]

@@ -59,6 +59,7 @@ def _start(task: Task, ids: tuple[int, ...]) -> None:
 
 
 def _work_on() -> None:
+    current_app.loader.import_default_modules()
     schedule: dict[str, Any] = settings.CELERY_BEAT_SCHEDULE
     due = dict.fromkeys(schedule, time.monotonic())
     while True:

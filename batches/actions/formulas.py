@@ -323,11 +323,8 @@ def _refuse_cycle(formula: Formula, lines: Sequence[WrittenLine]) -> None:
         return
     names = dict(Material.objects.filter(id__in=path).values_list("id", "name"))
     called = [names[material_id] for material_id in path]
-    raise FormulaCycle(
-        f"{called[0]} would contain itself: {' → '.join(called)}.",
-        errors={"lines": ["A cycle."]},
-        path=called,
-    )
+    sentence = f"{called[0]} would contain itself: {' → '.join(called)}."
+    raise FormulaCycle(sentence, errors={"lines": [sentence]}, path=called)
 
 
 def _base_recipes(studio_id: int) -> dict[int, list[int]]:

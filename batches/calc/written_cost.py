@@ -11,12 +11,11 @@ from dataclasses import dataclass
 from decimal import Decimal, localcontext
 
 from batches.calc.strength import FormulaLine, check_lines, total_parts
+from batches.calc.weigh_request import SAME_DILUTION
 from inventory.calc.claims import ShelfLot
 from inventory.calc.cost import Cost, CostPart, cost_of
 from studio.kernel.mass import nearest_mass
 
-SAME_WITHIN = Decimal("0.05")
-"""A lot this near to a dilution, relatively, is that dilution made a little off."""
 COSTED_MASS = Decimal(100)
 """Grams the cost is told for."""
 _DIGITS = 40
@@ -63,7 +62,7 @@ def _basis(line: FormulaLine, shelf: Sequence[ShelfLot]) -> LineBasis:
     same = _newest(lot for lot in own if _is_as_written(lot, line))
     if same is not None:
         return LineBasis(line.key, (same,), from_neat=False)
-    neat = _newest(lot for lot in own if lot.strength > ONE - SAME_WITHIN)
+    neat = _newest(lot for lot in own if lot.strength > ONE - SAME_DILUTION)
     solvent = _newest(lot for lot in shelf if lot.material == line.solvent)
     if neat is not None and solvent is not None:
         return LineBasis(line.key, (neat, solvent), from_neat=True)
@@ -74,7 +73,7 @@ def _is_as_written(lot: ShelfLot, line: FormulaLine) -> bool:
     if line.is_solvent:
         return True
     in_it = line.solvent is None or set(lot.solvents) <= {line.solvent}
-    return in_it and abs(lot.strength / line.strength - 1) <= SAME_WITHIN
+    return in_it and abs(lot.strength / line.strength - 1) <= SAME_DILUTION
 
 
 def _newest(lots: Iterable[ShelfLot]) -> ShelfLot | None:

@@ -10,7 +10,7 @@ from django.db.models import Sum
 from batches.calc.overpour import OverpourLine
 from batches.models.making import Batch, BatchLine
 from inventory.models import Claim, ClaimState
-from studio.kernel.mass import ZERO_MASS
+from studio.kernel.mass import ZERO_MASS, nearest_mass
 
 TOP_UP_STEPS = 5
 """A line already poured can be topped up by this many steps of the balance (common practice, no source)."""
@@ -20,6 +20,12 @@ def poured_per_line(batch: Batch) -> dict[int, Decimal]:
     """Grams that stand per line id. One statement."""
     rows = batch.weighings.all().standing().order_by("line_id").values_list("line_id")
     return dict(rows.annotate(Sum("mass")))
+
+
+def allowed_band(batch: Batch, line: BatchLine) -> tuple[Decimal, Decimal]:
+    """The least and the most that a line may hold, in grams: its target and the batch's tolerance either way."""
+    width = nearest_mass(line.target * batch.tolerance)
+    return line.target - width, line.target + width
 
 
 def overpour_lines(batch: Batch, lines: Sequence[BatchLine]) -> list[OverpourLine]:

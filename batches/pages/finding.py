@@ -33,7 +33,9 @@ def _found(member: Member, text: str) -> dict[str, object]:
     lots = lots_matching(Lot.objects.of(studio), text).order_by("emptied_at", "title", "id")
     found: dict[str, object] = {
         "lots": list(lots[:SHOWN]),
-        "materials": list(materials_matching(Material.objects.of(studio), text).order_by("name", "id")[:SHOWN]),
+        "materials": list(
+            materials_matching(Material.objects.of(studio), text).order_by("name", "id")[:SHOWN]
+        ),
         "formulas": [],
         "batches": [],
     }

@@ -8,13 +8,13 @@ from typing import Any
 
 from batches.calc.overpour import OverpourOption, overpour_options
 from batches.models import Batch, BatchLine, BatchState, Weighing
-from batches.models.pouring import overpour_lines, poured_per_line
+from batches.models.pouring import allowed_band, overpour_lines, poured_per_line
 from inventory.calc.weighing import judge_weighing
 from inventory.calc.wording import figure, percent
 from inventory.models import Lot
 from inventory.models.places import traits_of
 from inventory.queries.shelf import StandingClaim, claims_on
-from studio.kernel.mass import ZERO_MASS, nearest_mass
+from studio.kernel.mass import ZERO_MASS
 from studio.models import ScopedQuerySet, SealedRecord, Studio
 
 
@@ -97,8 +97,7 @@ def sealed_record(*, studio: Studio, number: str) -> dict[str, Any]:
 
 
 def _bench_line(batch: Batch, line: BatchLine, weighed: Decimal) -> BenchLine:
-    band = nearest_mass(line.target * batch.tolerance)
-    smallest, largest = line.target - band, line.target + band
+    smallest, largest = allowed_band(batch, line)
     state, words = _line_state(batch, line, weighed, smallest, largest)
     return BenchLine(
         line=line,

@@ -51,19 +51,20 @@ class Today:
 
 
 def today_in(studio: Studio, now: datetime) -> Today:
-    """The state of a studio at `now`. Eleven statements."""
+    """The state of a studio at `now`. Nine statements, ten when a claim falls short."""
     lots = lots_of(studio).filter(emptied_at__isnull=True)
-    expiring = lots.filter(expires_on__lte=now.date() + SOON).order_by("expires_on", "id")[: SHOWN + 1]
-    held = lots.filter(held_at__isnull=False).order_by("-held_at", "id")[: SHOWN + 1]
+    ending = lots.filter(expires_on__lte=now.date() + SOON).order_by("expires_on", "id")
+    expiring = list(ending[: SHOWN + 1])
+    held = list(lots.filter(held_at__isnull=False).order_by("-held_at", "id")[: SHOWN + 1])
     balances = balances_of(studio).order_by("name", "id")
     records = batches_of(studio).filter(state=BatchState.CLOSED).order_by("-id")[:SHOWN]
     return Today(
         steps=first_steps(studio),
         in_hand=list(_in_hand(studio)[:SHOWN]),
         short=_short(studio),
-        expiring=list(expiring[:SHOWN]),
+        expiring=expiring[:SHOWN],
         more_expiring=len(expiring) > SHOWN,
-        held=list(held[:SHOWN]),
+        held=held[:SHOWN],
         more_held=len(held) > SHOWN,
         checks_due=due_for_check(balances, now),
         records=list(records),
@@ -94,7 +95,7 @@ def _in_hand(studio: Studio) -> QuerySet[Batch]:
 
 
 def _short(studio: Studio) -> list[StandingClaim]:
-    """Claims that the lots they are on no longer cover. Two statements, also when there are none."""
+    """Claims that the lots they are on no longer cover. One statement when there are none, two otherwise."""
     over: Any = (
         Claim.objects.of(studio)
         .filter(Q(state=ClaimState.OPEN), lot__reserved__gt=F("lot__on_hand"))

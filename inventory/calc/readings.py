@@ -10,10 +10,8 @@ decimal comma; but a line must say exactly one number, its unit, and nothing tha
 
 import re
 from dataclasses import dataclass
-from decimal import Decimal
-from itertools import pairwise
+from decimal import Decimal, localcontext
 
-from inventory.calc.wording import figure
 from studio.kernel.errors import Invalid
 from studio.kernel.mass import LARGEST_MASS, MICROGRAM
 
@@ -31,7 +29,7 @@ _SPELLED = {
 }
 _SPACES = "\u00a0\u2007\u2009\u202f\t"
 _TYPED = re.compile(r"([+\-−]?) *([0-9.,]+) *([A-Za-zµμ]*)")
-_NUMBER_IN_LINE = re.compile(r"([+\-−]?) *([0-9](?:[0-9.,]*[0-9])?)")
+_NUMBER_IN_LINE = re.compile(r"(?:([+\-−]) *)?([0-9](?:[0-9.,]*[0-9])?)")
 _BEFORE_NUMBER = re.compile(r"|.*[ :;=]|.*[A-Za-z],", re.DOTALL)
 _STEADY = {"S", "ST", "STABLE", "N", "NT", "NET"}
 _MOVING = {"D", "SD", "U", "US", "UNSTABLE", "?", "~"}
@@ -54,7 +52,7 @@ class UnfitReading(Invalid):
 
 @dataclass(frozen=True, slots=True)
 class TypedWeight:
-    """A typed weight: exact grams, and the unit it was given in."""
+    """A typed weight: exact grams, and the unit it was given in, "" when it was a number alone."""
 
     grams: Decimal
     unit: str
@@ -88,16 +86,16 @@ def typed_weight(text: str) -> TypedWeight:
     sign, digits, spelled = match.groups()
     unit = _unit(spelled)
     number = Decimal(_plain_number(digits))
-    grams = number * GRAMS_IN[unit]
+    grams = _exactly(number, unit)
     if sign in ("-", "−"):
         raise UnclearWeight("A weight below zero is not recorded; set the balance to zero and weigh again.")
     if grams == 0:
         raise UnclearWeight("Nothing was weighed: this is zero.")
+    if _finer_than_the_grid(grams):
+        raise UnclearWeight(f"{digits} {unit} is finer than a microgram (0.000001 g).")
     if grams > LARGEST_MASS:
         raise UnclearWeight(f"{digits} {unit} is more than a tonne.")
-    if grams % MICROGRAM:
-        raise UnclearWeight(f"{digits} {unit} is finer than a microgram (0.000001 g).")
-    return TypedWeight(grams=grams.quantize(MICROGRAM), unit=unit)
+    return TypedWeight(grams=grams.quantize(MICROGRAM), unit=unit if spelled else "")
 
 
 def balance_reading(line: str) -> BalanceReading | None:
@@ -119,7 +117,7 @@ def balance_reading(line: str) -> BalanceReading | None:
     return BalanceReading(
         number=number,
         unit=unit,
-        grams=None if known is None else number * GRAMS_IN[known],
+        grams=None if known is None else _exactly(number, known),
         stable=_stability(words),
         foreign=tuple(word for word in words if word not in _STEADY | _MOVING),
     )
@@ -150,11 +148,22 @@ def why_not_kept(reading: BalanceReading) -> str:
         return "The reading is below zero; it is not recorded."
     if reading.grams == 0:
         return "The reading is zero; there is nothing to record."
+    if _finer_than_the_grid(reading.grams):
+        return "The reading is finer than a microgram (0.000001 g); it is not recorded."
     if reading.grams > LARGEST_MASS:
         return "The reading is more than a tonne; it is not recorded."
-    if reading.grams % MICROGRAM:
-        return "The reading is finer than a microgram (0.000001 g); it is not recorded."
     return ""
+
+
+def _exactly(number: Decimal, unit: str) -> Decimal:
+    """Grams of a number in a unit, with every digit: the usual 28 would round a long text silently."""
+    with localcontext(prec=2 * LONGEST_LINE):
+        return number * GRAMS_IN[unit]
+
+
+def _finer_than_the_grid(grams: Decimal) -> bool:
+    with localcontext(prec=2 * LONGEST_LINE):
+        return grams % MICROGRAM != 0
 
 
 def _with_plain_spaces(text: str) -> str:
@@ -223,13 +232,3 @@ def _stability(words: list[str]) -> bool | None:
     if any(word in _MOVING for word in words):
         return False
     return True if any(word in _SAYS_STABLE for word in words) else None
-
-
-def shown_back(weight: TypedWeight) -> str:
-    """A typed weight in grams, as it is shown back before it is recorded."""
-    return f"{figure(weight.grams)} g"
-
-
-def steady(readings: list[BalanceReading]) -> bool:
-    """Whether readings in a row that carry no mark of stability may be taken as stable: they say the same."""
-    return len(readings) > 1 and all(one == other for one, other in pairwise(readings))

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
-from inventory.models import Lot
+from inventory.models import Lot, MaterialKind
 from inventory.queries.shelf import Content
 
 WIDE = 1000
@@ -63,8 +63,9 @@ def shelf_rows(lots: Sequence[Lot]) -> list[ShelfRow]:
 
 
 def content_bars(contents: Sequence[Content]) -> list[ContentBar]:
-    """The contents of a lot; the longest bar fills the width, so that traces beside a solvent can be seen."""
-    longest = max((content.fraction for content in contents), default=Decimal(1))
+    """The contents of a lot. Bars compare what is dissolved with each other; beside a solvent all would be specks."""
+    dissolved = [content.fraction for content in contents if content.kind != MaterialKind.SOLVENT]
+    longest = max(dissolved, default=Decimal(0)) or Decimal(1)
     return [_content_bar(content, longest) for content in contents]
 
 
@@ -73,7 +74,7 @@ def _content_bar(content: Content, longest: Decimal) -> ContentBar:
     spread = doubt or Decimal(0)
     return ContentBar(
         content=content,
-        width=_width(content.fraction, longest),
+        width=0 if content.kind == MaterialKind.SOLVENT else _width(content.fraction, longest),
         least=_width(max(content.fraction - spread, Decimal(0)), longest),
         most=_width(min(content.fraction + spread, longest), longest),
         doubt=doubt,

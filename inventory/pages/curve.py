@@ -7,33 +7,23 @@ from decimal import Decimal
 
 from inventory.queries.level import Level
 
-WIDE, HIGH = 720, 190
-LEFT, RIGHT, TOP, BOTTOM = 66, 10, 12, 28
+WIDE, HIGH = 1000, 200
 MOST_STEPS = 400
 
 
 @dataclass(frozen=True, slots=True)
-class Tick:
-    """A mass on the upright axis, and how far down it lies."""
-
-    mass: Decimal
-    y: float
-
-
-@dataclass(frozen=True, slots=True)
 class Curve:
-    """What the template draws: the line, the area below it, and the words at the axes."""
+    """The line and the area below it in a box of `WIDE` by `HIGH`, and what stands at its axes."""
 
     line: str
     area: str
-    ticks: list[Tick]
+    top: Decimal
     begin: datetime
     end: datetime
-    left: int = LEFT
-    right: int = WIDE - RIGHT
-    base: int = HIGH - BOTTOM
-    wide: int = WIDE
-    high: int = HIGH
+
+    @property
+    def half(self) -> Decimal:
+        return self.top / 2
 
 
 def level_curve(levels: Sequence[Level], *, until: datetime) -> Curve | None:
@@ -46,22 +36,16 @@ def level_curve(levels: Sequence[Level], *, until: datetime) -> Curve | None:
     span = max((end - begin).total_seconds(), 1.0)
 
     def x(at: datetime) -> float:
-        return round(LEFT + (at - begin).total_seconds() / span * (WIDE - LEFT - RIGHT), 1)
+        return round((at - begin).total_seconds() / span * WIDE, 1)
 
     def y(mass: Decimal) -> float:
-        return round(HIGH - BOTTOM - float(mass / top) * (HIGH - TOP - BOTTOM), 1)
+        return round(HIGH - float(mass / top) * HIGH, 1)
 
     path = [f"M{x(begin)} {y(steps[0].mass)}"]
     for level in steps[1:]:
         path.append(f"H{x(level.at)}V{y(level.mass)}")
-    line = "".join([*path, f"H{x(end)}"])
-    return Curve(
-        line=line,
-        area=f"{line}V{HIGH - BOTTOM}H{LEFT}Z",
-        ticks=[Tick(mass, y(mass)) for mass in (top, top / 2, Decimal(0))],
-        begin=begin,
-        end=end,
-    )
+    line = "".join([*path, f"H{WIDE}"])
+    return Curve(line=line, area=f"{line}V{HIGH}H0Z", top=top, begin=begin, end=end)
 
 
 def _thinned(levels: Sequence[Level]) -> list[Level]:

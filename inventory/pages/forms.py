@@ -55,9 +55,7 @@ class OfStudio(forms.Form):
             materials = materials_by_name(studio)
             for field in named:
                 solvents_only = field.what == "solvent"
-                field.offer(
-                    row for row in materials if not solvents_only or row.kind == MaterialKind.SOLVENT
-                )
+                field.offer(row for row in materials if not solvents_only or row.kind == MaterialKind.SOLVENT)
         if "shelf" in self.fields:
             self._picked("shelf").offer(shelves_of(studio))
         if "keeper" in self.fields:

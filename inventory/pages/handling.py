@@ -112,7 +112,9 @@ def hold(request: HttpRequest, member: Member, number: str) -> HttpResponse:
             held = hold_lots(by=member, now=timezone.now(), lot_ids=ids, why=form.cleaned_data["why"])
     if form.is_valid():
         others = f" and {len(held) - 1} made of it" if len(held) > 1 else ""
-        return done(request, f"Lot {lot.number}{others} is on hold: nobody can claim or pour it.", "lot", number)
+        return done(
+            request, f"Lot {lot.number}{others} is on hold: nobody can claim or pour it.", "lot", number
+        )
     touched = Lot.objects.of(member.studio).filter(pk__in=[lot.pk, *descendants])
     batches = sorted({standing.claim.purpose for standing in claims_on(touched)})
     made = f"{len(descendants)} lots were made of it" if len(descendants) != 1 else "One lot was made of it"

@@ -88,9 +88,7 @@ def change(request: HttpRequest, member: Member, material_id: int) -> HttpRespon
         del form.fields["kind"]
     if form.is_valid():
         with faults_into(form):
-            change_material(
-                by=member, now=timezone.now(), material=found, changes=form.card(), expected=None
-            )
+            change_material(by=member, now=timezone.now(), material=found, changes=form.card(), expected=None)
     if form.is_valid():
         return done(request, f"{found} is noted as you said.", "material", found.pk)
     context = {

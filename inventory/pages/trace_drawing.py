@@ -1,4 +1,5 @@
-"""A trace as a layered drawing: lots in columns by generation, pours between them as wide as they are heavy.
+"""A trace as a layered drawing: lots in columns by generation, pours between them as wide as
+what of them is behind the traced lot, or of it in them.
 
 A column that is longer than can be read is folded: the heaviest lots stay, the others stand together in one box, and
 the pours of that box are added up. So five hundred lots are a drawing of a few dozen boxes, and a fold can be opened
@@ -14,6 +15,7 @@ from decimal import Decimal
 
 from inventory.models.ancestry import LotCard
 from inventory.queries.trace import Trace
+from studio.kernel.mass import nearest_mass
 
 BOX_WIDE, BOX_HIGH = 208, 52
 GAP_ACROSS, GAP_DOWN = 92, 12
@@ -84,10 +86,12 @@ def draw_trace(
     """
     layers = _layered(trace, most, opened, generations)
     poured: dict[tuple[str, str], Decimal] = defaultdict(lambda: Decimal(0))
+    part = _parts(trace)
     for pour in trace.pours:
         source, target = layers.of_lot.get(pour.source), layers.of_lot.get(pour.target)
         if source is not None and target is not None and source is not target:
-            poured[(source.key, target.key)] += pour.mass
+            counted = pour.target if trace.direction == "back" else pour.source
+            poured[(source.key, target.key)] += pour.mass * part.get(counted, Decimal(0))
     boxes = {box.key: box for column in layers.columns.values() for box in column}
     _arrange(layers.columns, poured)
     _place(layers.columns)
@@ -99,6 +103,14 @@ def draw_trace(
         high=2 * MARGIN + tallest * (BOX_HIGH + GAP_DOWN) - GAP_DOWN,
         folded=sum(box.folded for box in boxes.values()),
     )
+
+
+def _parts(trace: Trace) -> dict[str, Decimal]:
+    """What part of each lot belongs to the traced one, so that a band is as wide as what of it is behind, or in, it."""
+    parts = {
+        traced.lot.number: traced.mass / traced.lot.made_mass for traced in trace.lots if traced.lot.made_mass
+    }
+    return {**parts, trace.lot.number: Decimal(1)}
 
 
 def _layered(trace: Trace, most: int, opened: frozenset[int], generations: int | None) -> _Layers:
@@ -164,7 +176,7 @@ def _place(columns: Mapping[int, list[Box]]) -> None:
 
 def _bands(boxes: Mapping[str, Box], poured: Mapping[tuple[str, str], Decimal]) -> list[Band]:
     """The curves, heaviest first, so that thin ones lie on top."""
-    heaviest = max(poured.values(), default=Decimal(1))
+    heaviest = max(poured.values(), default=Decimal(1)) or Decimal(1)
     ranked: Sequence[tuple[tuple[str, str], Decimal]] = sorted(
         poured.items(), key=lambda item: (-item[1], item[0])
     )
@@ -178,7 +190,7 @@ def _bands(boxes: Mapping[str, Box], poured: Mapping[tuple[str, str], Decimal]) 
             Band(
                 path=f"M{x1} {y1}C{x1 + half} {y1} {x2 - half} {y2} {x2} {y2}",
                 width=round(max(float(grams / heaviest) * WIDEST_POUR, THINNEST_POUR), 1),
-                mass=grams,
+                mass=nearest_mass(grams),
                 source=source,
                 target=target,
             )

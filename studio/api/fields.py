@@ -78,7 +78,10 @@ class DescribedField(serializers.Field):
 
 
 class _NumberText(DescribedField):
-    """Common to the decimal fields: a decimal in quotes, or a plain JSON number (read exactly, never as float)."""
+    """Common to the decimal fields: a decimal in quotes, or a plain JSON number (read exactly, never as float).
+
+    What is written may come as a `Decimal`, or as its text from a value kept as JSON.
+    """
 
     example = "1"
     pattern = r"^(0|[1-9]\d*)(\.\d+)?$"
@@ -122,8 +125,8 @@ class GramsField(_NumberText):
     def exact(self, value: str | int | Decimal) -> Decimal:
         return exact_mass(value, self.what) if self.zero else positive_mass(value, self.what)
 
-    def to_representation(self, value: Decimal) -> str:
-        return f"{value:.6f}"
+    def to_representation(self, value: Decimal | str) -> str:
+        return f"{Decimal(value):.6f}"
 
     def described(self, direction: Direction) -> dict[str, Any]:
         described = super().described(direction)
@@ -142,8 +145,8 @@ class StrengthField(_NumberText):
     def exact(self, value: str | int | Decimal) -> Decimal:
         return exact_strength(value, self.what)
 
-    def to_representation(self, value: Decimal) -> str:
-        return shortest(value)
+    def to_representation(self, value: Decimal | str) -> str:
+        return shortest(Decimal(value))
 
 
 def shortest(number: Decimal) -> str:
@@ -196,8 +199,8 @@ class DecimalText(_NumberText):
         """Rounded half-even to the field's places; `exact` refuses what this changes."""
         return number.quantize(self.step, rounding=ROUND_HALF_EVEN)
 
-    def to_representation(self, value: Decimal) -> str:
-        return format(self._on_grid(value), "f")
+    def to_representation(self, value: Decimal | str) -> str:
+        return format(self._on_grid(Decimal(value)), "f")
 
 
 def _json_number(limit: Decimal | int) -> int | float:
@@ -240,13 +243,13 @@ class PlainText(DescribedField):
         if not isinstance(data, str):
             raise self.refuse("Give this as text.")
         text = unicodedata.normalize("NFC", data.replace("\r\n", "\n")).strip()
-        allowed = "\n\t" if self.lines else ""
-        if any(unicodedata.category(letter) in ("Cc", "Cs") and letter not in allowed for letter in text):
-            raise self.refuse("This text holds a control character; retype it without.")
         if not text and not self.blank:
             raise self.refuse("This must not be empty.")
         if len(text) > self.longest:
             raise self.refuse(f"This has {len(text)} characters; at most {self.longest} are kept.")
+        allowed = "\n\t" if self.lines else ""
+        if any(unicodedata.category(letter) in ("Cc", "Cs") and letter not in allowed for letter in text):
+            raise self.refuse("This text holds a control character; retype it without.")
         return text
 
     def to_representation(self, value: Any) -> str:

@@ -1,7 +1,7 @@
 """Filters of lists, declared by name; what they read is as strict as a body."""
 
 import re
-from decimal import Decimal
+from collections.abc import Callable
 from typing import Any
 
 import django_filters
@@ -11,10 +11,9 @@ from drf_spectacular.drainage import set_override
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
-from studio.api.fields import Day, DescribedField, Moment
+from studio.api.fields import Day, DescribedField, GramsField, Moment
 from studio.api.ids import LARGEST_ID
 from studio.kernel.errors import Invalid
-from studio.kernel.mass import exact_mass
 from studio.kernel.numbers import Sort, compose, parse
 
 
@@ -29,14 +28,33 @@ class Filters(django_filters.FilterSet):
                 one.extra["error_messages"] = {"invalid_choice": f"This must be one of {words}."}
 
 
-class _GramsInput(forms.Field):
-    def to_python(self, value: Any) -> Decimal | None:
+def as_it_stands(sentences: list[str]) -> ValidationError:
+    """A fault whose sentences may repeat what was said, per cent signs too: they are filled in, not a pattern."""
+    return ValidationError([ValidationError("%(said)s", params={"said": said}) for said in sentences])
+
+
+class _ShapedInput(forms.Field):
+    """Reads what a field of a shape reads, so that a filter takes a value just as a body does."""
+
+    reads: Callable[[], DescribedField]
+
+    def to_python(self, value: Any) -> Any:
         if value in self.empty_values:
             return None
         try:
-            return exact_mass(str(value))
-        except Invalid as refusal:
-            raise ValidationError(refusal.message) from None
+            return type(self).reads().to_internal_value(value)
+        except serializers.ValidationError as fault:
+            raise as_it_stands([str(sentence) for sentence in fault.detail]) from None
+
+
+def _mass() -> GramsField:
+    field = GramsField(zero=True)
+    field.field_name = "mass"
+    return field
+
+
+class _GramsInput(_ShapedInput):
+    reads = _mass
 
 
 @extend_schema_field({"type": "string", "pattern": r"^(0|[1-9]\d{0,6})(\.\d{1,6})?$", "examples": ["2.5"]})
@@ -60,20 +78,6 @@ class IdFilter(django_filters.Filter):
     """The opaque id of another thing."""
 
     field_class = _IdInput
-
-
-class _ShapedInput(forms.Field):
-    """Reads what a field of a shape reads, so that a filter takes a value just as a body does."""
-
-    reads: type[DescribedField]
-
-    def to_python(self, value: Any) -> Any:
-        if value in self.empty_values:
-            return None
-        try:
-            return self.reads().to_internal_value(value)
-        except serializers.ValidationError as fault:
-            raise ValidationError([str(sentence) for sentence in fault.detail]) from None
 
 
 class _DayInput(_ShapedInput):
@@ -110,7 +114,7 @@ class _NumberInput(forms.CharField):
         try:
             return parse(self.sort, text)
         except Invalid as refusal:
-            raise ValidationError(refusal.message) from None
+            raise as_it_stands([refusal.message]) from None
 
 
 class NumberTextFilter(django_filters.CharFilter):

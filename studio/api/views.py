@@ -210,13 +210,15 @@ def refuse_large(request: Request) -> None:
 
 
 def refuse_unknown(request: Request, known: Sequence[str], repeatable: Sequence[str] = ()) -> None:
-    """Raise `UnknownParameter` for query parameters that are not `known`, or stand there twice."""
+    """Raise `UnknownParameter` for query parameters that are not `known`, or stand there twice or for nothing."""
     faults = Faults()
     for name, values in request.query_params.lists():
         if name not in known:
             faults.add(name, unknown_name(name, known, "query parameter"))
         elif len(values) > 1 and name not in repeatable:
             faults.add(name, f"The query parameter “{name}” stands there {len(values)} times.")
+        elif name == "format" and "" in values:
+            faults.add(name, "The query parameter “format” is empty; give it a value or leave it out.")
     if faults:
         first = next(iter(faults.errors.values()))[0]
         raise UnknownParameter(first, errors=faults.errors)

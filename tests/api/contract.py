@@ -9,8 +9,10 @@ import json
 import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Any
 
+from django.urls import Resolver404
 from jsonschema import Draft202012Validator, FormatChecker
 
 from studio.api.problems import PROBLEM_JSON
@@ -98,6 +100,22 @@ def kinds(schema: Schema) -> set[str]:
     return {kind} if isinstance(kind, str) else set(kind)
 
 
+FORMATS = FormatChecker()
+
+
+@FORMATS.checks("date-time")
+def _is_moment(value: object) -> bool:
+    """RFC 3339 with its offset, in a year that every part of the service can reckon with."""
+    if not isinstance(value, str):
+        return True
+    if not re.fullmatch(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(\.\d+)?(Z|[+-]\d\d:\d\d)", value):
+        return False
+    try:
+        return 1 < datetime.fromisoformat(value).year < 9999
+    except ValueError:
+        return False
+
+
 @functools.cache
 def _strict_components() -> Schema:
     """The components, with objects that hold what they name and nothing else; a refusal may carry more."""
@@ -111,9 +129,7 @@ def _strict_components() -> Schema:
 
 def faults_of(value: Any, schema: Schema) -> list[str]:
     """Where `value` does not fit a schema of the description, as sentences."""
-    validator = Draft202012Validator(
-        {**schema, "components": _strict_components()}, format_checker=FormatChecker()
-    )
+    validator = Draft202012Validator({**schema, "components": _strict_components()}, format_checker=FORMATS)
     return [f"{error.json_path}: {error.message[:300]}" for error in validator.iter_errors(value)]
 
 
@@ -126,7 +142,12 @@ def described_at(method: str, route: str) -> Schema | None:
 
 def faults_of_answer(method: str, answer: Any) -> Iterator[str]:
     """How an answer differs from what the description says of it; nothing when it does not."""
-    described = described_at("GET" if method == "HEAD" else method, answer.resolver_match.route)
+    try:
+        route = answer.resolver_match.route
+    except Resolver404:
+        yield from faults_of_problem(answer.json(), answer.status_code)
+        return
+    described = described_at("GET" if method == "HEAD" else method, route)
     if described is None:
         if answer.status_code != 405:
             yield f"{answer.status_code} from a method that is not described"
@@ -164,7 +185,6 @@ class CheckedApi(Api):
 
     def call(self, method: str, path: str, body: Any = None, **more: Any) -> Any:
         answer = super().call(method, path, body, **more)
-        if getattr(answer, "resolver_match", None) and answer.resolver_match.route.startswith("api/v1/"):
-            faults = list(faults_of_answer(method, answer))
-            assert not faults, f"{method} {path} answered {answer.status_code}:\n" + "\n".join(faults)
+        faults = list(faults_of_answer(method, answer))
+        assert not faults, f"{method} {path[:200]} answered {answer.status_code}:\n" + "\n".join(faults)
         return answer

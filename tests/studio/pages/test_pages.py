@@ -33,9 +33,8 @@ def test_the_first_page_asks_to_sign_in(browser):
 
 def test_signing_in_leads_to_the_studio(browser, maker):
     assert sign_in(browser, maker)["Location"] == "/"
-    page = text(browser.get("/"))
-    assert maker.studio.name in page
-    assert f"{maker} , maker" in page
+    assert maker.studio.name in text(browser.get("/"))
+    assert f"You act in {maker.studio} as maker" in text(browser.get("/you/"))
 
 
 def test_an_address_signs_in_in_any_case(browser, maker):
@@ -78,7 +77,7 @@ def test_a_key_is_issued_on_the_page_and_its_secret_shown_this_once(browser, mak
     secret = re.search(r"still_[A-Za-z0-9_-]{38}", answer.content.decode())[0]
     assert "no-store" in answer["Cache-Control"]
     assert browser.get("/api/v1/studio/", headers={"Authorization": f"Bearer {secret}"}).status_code == 200
-    page = browser.get("/").content.decode()
+    page = browser.get("/you/").content.decode()
     assert secret not in page
     assert secret[:12] in page
 
@@ -196,12 +195,16 @@ def test_a_database_that_is_not_migrated_is_not_ready(browser):
     assert answer.json()["database"] == "not migrated"
 
 
-@pytest.mark.parametrize("path", ["/", "/sign-in/", "/api/", "/problems/", "/problems/invalid", "/nowhere/"])
+@pytest.mark.parametrize(
+    "path", ["/", "/you/", "/sign-in/", "/password/", "/api/", "/problems/", "/problems/invalid", "/nowhere/"]
+)
 def test_every_page_has_one_heading_a_language_and_a_way_past_the_menu(browser, maker, path):
-    if path == "/":
+    if path in ("/", "/you/"):
         sign_in(browser, maker)
     page = browser.get(path).content.decode()
     assert page.count("<h1") == 1
     assert '<html lang="en">' in page
     assert 'href="#main"' in page
-    assert "<script" not in page
+    assert "<style" not in page
+    assert "style=" not in page
+    assert all("src=" in tag for tag in re.findall("<script[^>]*>", page))

@@ -1,0 +1,196 @@
+"""One batch, from its plan to its sealed record, and what can be done with it away from the balance."""
+
+from collections.abc import Mapping
+from typing import Any
+
+from django import forms
+from django.http import HttpRequest, HttpResponse, QueryDict
+from django.utils import timezone
+from django.views.decorators.http import require_POST, require_safe
+
+from batches.actions.reserving import reserve_batch, void_batch
+from batches.actions.weigh_plans import LotPin, Wishes, plan_again
+from batches.models import CLAIMING, BatchState
+from batches.pages.deviations import drawn_deviations
+from batches.pages.forms import VoidForm
+from batches.pages.remedies import offered
+from batches.queries.batches import BatchInHand, batch_in_hand, batches_of, sealed_record, weighings_of
+from batches.queries.finding import batches_matching
+from batches.queries.planned import planned_lines
+from studio.kernel.errors import Invalid
+from studio.kernel.numbers import BadNumberText, parse
+from studio.models import Member, ScopedQuerySet
+from studio.models.scoped import NoSuchThing
+from studio.pages.acting import for_makers, for_members
+from studio.pages.answers import done, faults_into, is_partial, sent, shown
+from studio.pages.listing import Listing
+from studio.pages.navigation import address
+from studio.pages.once import once
+
+STATES: Mapping[str, tuple[str, tuple[str, ...]]] = {
+    "hand": ("in hand", (BatchState.DRAFT, BatchState.RESERVED, BatchState.WEIGHING)),
+    "draft": ("drafts", (BatchState.DRAFT,)),
+    "reserved": ("reserved, ready to weigh", (BatchState.RESERVED,)),
+    "weighing": ("being weighed", (BatchState.WEIGHING,)),
+    "closed": ("closed", (BatchState.CLOSED,)),
+    "void": ("given up", (BatchState.VOID,)),
+    "all": ("all", tuple(BatchState)),
+}
+LONGEST_SEARCH = 120
+NEW_PLAN_FROM = (BatchState.DRAFT, BatchState.RESERVED)
+
+
+def batch_number(text: str) -> str:
+    """The number that an address names, in any spelling; raises `NoSuchThing`."""
+    try:
+        return parse("batch", text)
+    except BadNumberText:
+        raise NoSuchThing(f"There is no batch {text[:40]} in this studio.") from None
+
+
+@require_safe
+@for_members
+def batches(request: HttpRequest, member: Member) -> HttpResponse:
+    """Batches by state, narrowed as one types."""
+    text = " ".join(request.GET.get("q", "").replace("\0", "").split())[:LONGEST_SEARCH]
+    state = request.GET.get("state", "")
+    state = state if state in STATES else "hand"
+    rows: ScopedQuerySet[Any] = batches_of(member.studio)
+    # A number that is typed in full means that batch, whatever has become of it.
+    if not _is_number(text):
+        rows = rows.filter(state__in=STATES[state][1])
+    listing = Listing.of(batches_matching(rows, text).order_by("-id"), request)
+    context = {
+        "listing": listing,
+        "q": text,
+        "state": state,
+        "states": [(key, words) for key, (words, _) in STATES.items()],
+    }
+    template = "batches/parts/batches.html" if is_partial(request) else "batches/batches.html"
+    return shown(request, template, context)
+
+
+def _is_number(text: str) -> bool:
+    try:
+        return bool(parse("batch", text))
+    except BadNumberText:
+        return False
+
+
+@require_safe
+@for_members
+def batch(request: HttpRequest, member: Member, number: str) -> HttpResponse:
+    """A batch as it stands."""
+    return _page(request, member, batch_number(number))
+
+
+def _page(
+    request: HttpRequest, member: Member, number: str, form: forms.Form | None = None, **kept: Any
+) -> HttpResponse:
+    found = batch_in_hand(studio=member.studio, number=number)
+    batch = found.batch
+    context: dict[str, Any] = {
+        "found": found,
+        "batch": batch,
+        "plan": batch.explanation,
+        "void_form": VoidForm(),
+        "bench": address("bench", number) if batch.state in CLAIMING else "",
+        "can_plan": member.may_write and batch.state in NEW_PLAN_FROM,
+        "pinned": kept.get("pinned", {}),
+    }
+    if batch.state in NEW_PLAN_FROM:
+        context |= _plan(member, found)
+    else:
+        context["drawn"] = drawn_deviations(found.lines, batch.tolerance)
+        context["weighings"] = list(weighings_of(studio=member.studio, number=number))
+    if batch.state == BatchState.CLOSED:
+        context["record"] = sealed_record(studio=member.studio, number=number)
+    if batch.state == BatchState.WEIGHING:
+        context["done_lines"] = sum(one.state in ("done", "over") for one in found.lines)
+    context |= kept
+    return shown(request, "batches/batch.html", context, form)
+
+
+def _plan(member: Member, found: BatchInHand) -> dict[str, Any]:
+    batch = found.batch
+    lines = planned_lines(batch=batch, bench=found.lines, on=timezone.now().date())
+    return {
+        "lines": lines,
+        "remedies": offered(batch, member.studio),
+        "expired_used": any(one.line.expired_reason for one in found.lines),
+        "some_expired": any(not other.usable for line in lines for other in line.lots),
+    }
+
+
+@require_POST
+@for_makers
+@once
+def plan(request: HttpRequest, member: Member, number: str) -> HttpResponse:
+    """Make the weigh plan anew, with lots chosen for single lines."""
+    number = batch_number(number)
+    form = forms.Form(sent(request))
+    wishes = Wishes()
+    with faults_into(form):
+        wishes = _wishes(request.POST)
+    if form.is_valid():
+        with faults_into(form):
+            planned = plan_again(by=member, now=timezone.now(), number=number, wishes=wishes)
+    if not form.is_valid():
+        pinned = {line: pin.lot for line, pins in wishes.pins.items() for pin in pins}
+        return _page(request, member, number, form, pinned=pinned)
+    fits = planned.explanation.get("possible")
+    sentence = "The plan is made anew from the shelf as it is now." if fits else "Planned anew: nothing fits."
+    return done(request, sentence, "batch", number)
+
+
+def _wishes(sent: QueryDict) -> Wishes:
+    """The lots chosen for lines, and the reason for those of them that are past their day."""
+    pins = {}
+    past_their_day = []
+    for name, value in sent.items():
+        line = name.removeprefix("lot-")
+        if not (name.startswith("lot-") and line.isascii() and line.isdigit() and value):
+            continue
+        number, _, _ = str(value).partition(" ")
+        pins[int(line)] = [LotPin(_lot_number(number))]
+        chosen.append(_lot_number(number))
+    why = " ".join(sent.get("expired_reason", "").split())[:1000]
+    return Wishes(pins=pins, allowed=dict.fromkeys(chosen, why) if why else {})
+
+
+def _lot_number(text: str) -> str:
+    try:
+        return parse("lot", text)
+    except BadNumberText as fault:
+        raise Invalid(fault.message) from None
+
+
+@require_POST
+@for_makers
+@once
+def reserve(request: HttpRequest, member: Member, number: str) -> HttpResponse:
+    """Claim everything the plan takes, or nothing and say what is missing."""
+    number = batch_number(number)
+    found = batch_in_hand(studio=member.studio, number=number)
+    reasons = {one.line.lot.number: one.line.expired_reason for one in found.lines if one.line.expired_reason}
+    form = forms.Form(sent(request))
+    with faults_into(form):
+        reserve_batch(by=member, now=timezone.now(), number=number, expired_reasons=reasons)
+    if not form.is_valid():
+        return _page(request, member, number, form)
+    return done(request, f"Everything for {number} is reserved.", "batch", number)
+
+
+@require_POST
+@for_makers
+@once
+def void(request: HttpRequest, member: Member, number: str) -> HttpResponse:
+    """Give a batch up."""
+    number = batch_number(number)
+    form = VoidForm(sent(request))
+    if form.is_valid():
+        with faults_into(form):
+            void_batch(by=member, now=timezone.now(), number=number, why=form.cleaned_data["why"])
+    if not form.is_valid():
+        return _page(request, member, number, form, void_form=form)
+    return done(request, f"{number} is given up; its claims are released.", "batch", number)
