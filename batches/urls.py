@@ -4,7 +4,18 @@ from django.urls import path, register_converter
 
 from batches.api import batches, formulas, imports, plans, reckoning
 from batches.api.references import FormulaCode
-from batches.pages import bench, bench_corrections, demo, finding, today
+from batches.pages import batch as batch_pages
+from batches.pages import (
+    bench,
+    bench_corrections,
+    demo,
+    finding,
+    formula_editor,
+    formula_import,
+    planning,
+    today,
+)
+from batches.pages import formulas as formula_pages
 
 register_converter(FormulaCode, "code")
 
@@ -44,6 +55,7 @@ urlpatterns = [
     path("formulas/<code:code>/<int:number>/adopt/", formula_pages.adopt, name="adopt-version"),
     # A formula may have any word for its code, so what is not one of them stands beside them.
     path("formula-new/", formula_editor.new_formula, name="new-formula"),
+    path("formula-import/", formula_import.import_page, name="import-formulas"),
     path("formula-figures/", formula_editor.figures, name="formula-figures"),
     path("formula-pasted/", formula_editor.pasted, name="formula-pasted"),
     path("batches/", batch_pages.batches, name="batches"),

@@ -82,6 +82,8 @@ TEMPLATES = [
 NAVIGATION = [
     ("Today", "home", ("/",)),
     ("Shelf", "shelf", ("/shelf/", "/lots/", "/places/")),
+    ("Formulas", "formulas", ("/formulas/", "/formula-")),
+    ("Batches", "batches", ("/batches/",)),
     ("Materials", "materials", ("/materials/",)),
     ("Balances", "balances", ("/balances/",)),
 ]
@@ -144,6 +146,8 @@ USE_TZ = True
 STATIC_URL = "static/"
 STATIC_ROOT = DATA_DIR / "static"
 DATA_UPLOAD_MAX_MEMORY_SIZE = 10 * 1024 * 1024
+# A formula of 500 lines is sent as one form, with five fields a line.
+DATA_UPLOAD_MAX_NUMBER_FIELDS = 3000
 
 SESSION_COOKIE_HTTPONLY = True
 X_FRAME_OPTIONS = "DENY"

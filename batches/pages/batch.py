@@ -1,6 +1,7 @@
 """One batch, from its plan to its sealed record, and what can be done with it away from the balance."""
 
 from collections.abc import Mapping
+from decimal import Decimal
 from typing import Any
 
 from django import forms
@@ -85,7 +86,12 @@ def batch(request: HttpRequest, member: Member, number: str) -> HttpResponse:
 
 
 def _page(
-    request: HttpRequest, member: Member, number: str, form: forms.Form | None = None, **kept: Any
+    request: HttpRequest,
+    member: Member,
+    number: str,
+    form: forms.Form | None = None,
+    chosen: Mapping[int, str] | None = None,
+    **kept: Any,
 ) -> HttpResponse:
     found = batch_in_hand(studio=member.studio, number=number)
     batch = found.batch
@@ -93,13 +99,14 @@ def _page(
         "found": found,
         "batch": batch,
         "plan": batch.explanation,
+        "solvents": [(one["name"], Decimal(one["fraction"])) for one in batch.explanation.get("solvents", ())],
+        "comes_to": Decimal(batch.explanation["strength"]) if batch.explanation.get("strength") else None,
         "void_form": VoidForm(),
         "bench": address("bench", number) if batch.state in CLAIMING else "",
         "can_plan": member.may_write and batch.state in NEW_PLAN_FROM,
-        "pinned": kept.get("pinned", {}),
     }
     if batch.state in NEW_PLAN_FROM:
-        context |= _plan(member, found)
+        context |= _plan(member, found, chosen)
     else:
         context["drawn"] = drawn_deviations(found.lines, batch.tolerance)
         context["weighings"] = list(weighings_of(studio=member.studio, number=number))
@@ -111,13 +118,12 @@ def _page(
     return shown(request, "batches/batch.html", context, form)
 
 
-def _plan(member: Member, found: BatchInHand) -> dict[str, Any]:
+def _plan(member: Member, found: BatchInHand, chosen: Mapping[int, str] | None) -> dict[str, Any]:
     batch = found.batch
-    lines = planned_lines(batch=batch, bench=found.lines, on=timezone.now().date())
+    lines = planned_lines(batch=batch, bench=found.lines, on=timezone.now().date(), chosen=chosen)
     return {
         "lines": lines,
         "remedies": offered(batch, member.studio),
-        "expired_used": any(one.line.expired_reason for one in found.lines),
         "some_expired": any(not other.usable for line in lines for other in line.lots),
     }
 
@@ -136,8 +142,8 @@ def plan(request: HttpRequest, member: Member, number: str) -> HttpResponse:
         with faults_into(form):
             planned = plan_again(by=member, now=timezone.now(), number=number, wishes=wishes)
     if not form.is_valid():
-        pinned = {line: pin.lot for line, pins in wishes.pins.items() for pin in pins}
-        return _page(request, member, number, form, pinned=pinned)
+        chosen = {line: pin.lot for line, pins in wishes.pins.items() for pin in pins}
+        return _page(request, member, number, form, chosen)
     fits = planned.explanation.get("possible")
     sentence = "The plan is made anew from the shelf as it is now." if fits else "Planned anew: nothing fits."
     return done(request, sentence, "batch", number)
@@ -151,11 +157,13 @@ def _wishes(sent: QueryDict) -> Wishes:
         line = name.removeprefix("lot-")
         if not (name.startswith("lot-") and line.isascii() and line.isdigit() and value):
             continue
-        number, _, _ = str(value).partition(" ")
-        pins[int(line)] = [LotPin(_lot_number(number))]
-        chosen.append(_lot_number(number))
+        text, _, expired = str(value).partition(" ")
+        lot = _lot_number(text)
+        pins[int(line)] = [LotPin(lot)]
+        if expired:
+            past_their_day.append(lot)
     why = " ".join(sent.get("expired_reason", "").split())[:1000]
-    return Wishes(pins=pins, allowed=dict.fromkeys(chosen, why) if why else {})
+    return Wishes(pins=pins, allowed=dict.fromkeys(past_their_day, why) if why else {})
 
 
 def _lot_number(text: str) -> str:

@@ -208,5 +208,4 @@ def _refused(refusal: Refusal) -> JsonResponse:
         name: str(value) if isinstance(value, Decimal) else value for name, value in refusal.extra.items()
     }
     told = {"outcome": "refused", "code": refusal.code, "title": refusal.title, "sentence": refusal.message}
-    status = 422 if isinstance(refusal, Invalid) else 404 if isinstance(refusal, NoSuchThing) else 409
-    return JsonResponse({**extra, **told}, status=status)
+    return JsonResponse({**extra, **told}, status=422)

@@ -1,6 +1,6 @@
 """A batch as it was planned, line by line beside the formula as written, and the lots each line could be taken from."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
@@ -19,10 +19,14 @@ Explanation = Mapping[str, Any]
 
 @dataclass(frozen=True, slots=True)
 class OtherLot:
-    """A lot that a line could be poured from, with why it may not be used without a reason; `usable` without one."""
+    """A lot that a line could be poured from, with why it may not be used without a reason; `usable` without one.
+
+    `chosen` says that the line is held to it by hand.
+    """
 
     lot: ShelfLot
     why_not: str
+    chosen: bool
 
     @property
     def usable(self) -> bool:
@@ -50,8 +54,13 @@ class PlannedLine:
         return any(pour.line.pinned for pour in self.pours)
 
 
-def planned_lines(*, batch: Batch, bench: Sequence[BenchLine], on: date) -> list[PlannedLine]:
-    """The lines of a batch's formula, or the two of a stock, in their order. Six statements at most."""
+def planned_lines(
+    *, batch: Batch, bench: Sequence[BenchLine], on: date, chosen: Mapping[int, str] | None = None
+) -> list[PlannedLine]:
+    """The lines of a batch's formula, or the two of a stock, in their order. Six statements at most.
+
+    `chosen` are lots by number that are to be shown as chosen, by line, in place of those the plan was held to.
+    """
     request = weigh_request(batch=batch, on=on)
     grams = _as_written(request.lines, batch)
     names = dict(
@@ -59,14 +68,16 @@ def planned_lines(*, batch: Batch, bench: Sequence[BenchLine], on: date) -> list
             "id", "name"
         )
     )
-    explanation: Explanation = batch.explanation or {}
+    explanation: Explanation = batch.explanation
+    held = {(_line_of(one, batch), one.line.lot.number) for one in bench if one.line.pinned}
+    held = held if chosen is None else set(chosen.items())
     return [
         PlannedLine(
             written=line,
             solvent=names.get(line.solvent or 0, ""),
             grams=grams.get(line.key),
             pours=[one for one in bench if _line_of(one, batch) == line.key],
-            lots=_lots(line, request.lots, on),
+            lots=_lots(line, request.lots, on, held),
             sentences=_said(explanation, "changes", line.key),
             flags=_said(explanation, "flags", line.key),
         )
@@ -91,11 +102,13 @@ def _as_written(lines: Sequence[FormulaLine], batch: Batch) -> dict[int, Decimal
         return {}
 
 
-def _lots(line: FormulaLine, shelf: Sequence[ShelfLot], on: date) -> list[OtherLot]:
+def _lots(
+    line: FormulaLine, shelf: Sequence[ShelfLot], on: date, held: Collection[tuple[int | None, str]]
+) -> list[OtherLot]:
     """The lots of a line's material that hold something, the strongest first."""
     own = [lot for lot in shelf if lot.material == line.material and lot.available > 0 and not lot.held]
     return [
-        OtherLot(lot, lot.unusable_because(on))
+        OtherLot(lot, lot.unusable_because(on), chosen=(line.key, lot.number) in held)
         for lot in sorted(own, key=lambda lot: (-lot.strength, lot.id))
     ]
 

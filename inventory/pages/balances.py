@@ -1,6 +1,7 @@
 """Balances, and checking them against a reference mass."""
 
 from datetime import timedelta
+from typing import Any
 
 from django.http import HttpRequest, HttpResponse
 from django.urls import reverse
@@ -56,7 +57,9 @@ def new_balance(request: HttpRequest, member: Member) -> HttpResponse:
     form = BalanceForm(sent(request))
     if form.is_valid():
         told = dict(form.cleaned_data)
-        figures = {name: told.pop(name) or None for name in ("accuracy_class", "verification_interval")}
+        figures: dict[str, Any] = {
+            name: told.pop(name) or None for name in ("accuracy_class", "verification_interval")
+        }
         figures |= {name: told.pop(name) for name in FIGURES if name in told}
         with faults_into(form):
             added = add_balance(by=member, now=timezone.now(), traits=BalanceTraits(**figures), **told)

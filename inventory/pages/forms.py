@@ -1,6 +1,5 @@
 """What a person may type about bottles, lots, materials and balances: shape only, the actions judge the rest."""
 
-from collections.abc import Mapping
 from typing import Any
 
 from django import forms
@@ -87,7 +86,7 @@ class ShelfFilters(forms.Form):
     )
     sort = Choice(list(SORTS.items()), required=False, label="Order")
 
-    def chosen(self) -> Mapping[str, str]:
+    def chosen(self) -> dict[str, Any]:
         """What was asked for, with what is usual in the place of what was not."""
         self.is_valid()
         found = self.cleaned_data

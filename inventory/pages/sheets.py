@@ -45,6 +45,7 @@ class SheetKind:
     columns: Callable[[Member], Columns]
     take: Callable[[Member, list[dict[str, Any]], list[str]], list[str]]
     back: str
+    template: str = "inventory/import.html"
 
 
 def _material_columns(member: Member) -> Columns:
@@ -118,7 +119,7 @@ BOTTLES = SheetKind("bottles", _bottle_columns, _take_bottles, "shelf")
 @once
 def import_materials(request: HttpRequest, member: Member) -> HttpResponse:
     """Materials from a sheet."""
-    return _import(request, member, MATERIALS)
+    return import_sheet(request, member, MATERIALS)
 
 
 @BOTH
@@ -126,10 +127,11 @@ def import_materials(request: HttpRequest, member: Member) -> HttpResponse:
 @once
 def import_bottles(request: HttpRequest, member: Member) -> HttpResponse:
     """Bottles from a sheet."""
-    return _import(request, member, BOTTLES)
+    return import_sheet(request, member, BOTTLES)
 
 
-def _import(request: HttpRequest, member: Member, kind: SheetKind) -> HttpResponse:
+def import_sheet(request: HttpRequest, member: Member, kind: SheetKind) -> HttpResponse:
+    """Try a sheet of one sort, or take it: the whole of the page that does so."""
     form = SheetForm(sent(request), request.FILES or None)
     trial = "try" in request.POST
     columns = kind.columns(member)
@@ -154,7 +156,7 @@ def _import(request: HttpRequest, member: Member, kind: SheetKind) -> HttpRespon
         "faults": faults[:FAULTS_SHOWN],
         "more_faults": max(len(faults) - FAULTS_SHOWN, 0),
     }
-    return shown(request, "inventory/import.html", context, form)
+    return shown(request, kind.template, context, form)
 
 
 def _taken(member: Member, kind: SheetKind, columns: Columns, data: bytes, trial: bool) -> list[str]:

@@ -36,7 +36,7 @@ def for_members(view: Page[Rest]) -> Callable[Concatenate[HttpRequest, Rest], Ht
         if not request.user.is_authenticated:
             return _to_sign_in(request)
         preferred = request.session.get("member")
-        member = active_membership(person=request.user, preferred=preferred)  # type: ignore[arg-type]
+        member = active_membership(person=request.user, preferred=preferred)
         if member is None:
             return render(request, "studio/no_studio.html", status=403)
         request.member = member  # type: ignore[attr-defined]

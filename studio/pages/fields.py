@@ -226,7 +226,7 @@ class Picked(forms.Field):
         """The rows that can be picked, in order."""
         self.rows = {str(row.pk): row for row in rows}
         first = [] if self.required else [("", self.nothing)]
-        self.widget.choices = first + [(key, str(row)) for key, row in self.rows.items()]  # type: ignore[attr-defined]
+        self.widget.choices = first + [(key, str(row)) for key, row in self.rows.items()]
 
     def prepare_value(self, value: Any) -> Any:
         return getattr(value, "pk", value)

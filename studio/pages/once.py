@@ -74,11 +74,11 @@ def content_digest(request: HttpRequest) -> str:
     for name, values in sorted(request.POST.lists()):
         if name not in NOT_CONTENT:
             content.update(repr((name, values)).encode())
-    for name, file in sorted(request.FILES.items()):
+    for name, files in sorted(request.FILES.lists()):
         content.update(name.encode())
-        for chunk in file.chunks():
-            content.update(chunk)
-        file.seek(0)
+        for file in files:
+            content.update(file.read())
+            file.seek(0)
     return content.hexdigest()
 
 

@@ -21,13 +21,13 @@ def opened(django_db_setup: None, django_db_blocker: Any) -> Iterator[None]:
 
 @pytest.fixture(scope="module")
 def shared_world(opened: None) -> World:
-    return furnish("ours", more_lots=0)
+    return furnish("ours", apart=0)
 
 
 @pytest.fixture(scope="module")
 def strange_world(shared_world: World) -> World:
     """Another studio with the same things in it, whose lot and batch numbers are its own."""
-    return furnish("theirs", more_lots=40)
+    return furnish("theirs", apart=40)
 
 
 @pytest.fixture
@@ -45,7 +45,7 @@ def client_of(key_of: Callable[..., str]) -> Callable[..., CheckedApi]:
     return lambda member, scope="": CheckedApi(key_of(member, scope))
 
 
-def furnish(name: str, *, more_lots: int) -> World:
+def furnish(name: str, *, apart: int) -> World:
     from studio.actions.studios import add_member, found_studio
     from tests.conftest import NOW, PASSWORD
 
@@ -60,4 +60,4 @@ def furnish(name: str, *, more_lots: int) -> World:
     ]
     for member in others:
         member.studio = owner.studio
-    return furnished(owner, *others, more_lots=more_lots)
+    return furnished(owner, *others, apart=apart)

@@ -28,6 +28,7 @@ Schema = Mapping[str, Any]
 class Operation:
     """One method of one address, as it is described."""
 
+    place: int
     method: str
     path: str
     described: Schema
@@ -72,11 +73,12 @@ class Operation:
 @functools.cache
 def operations() -> tuple[Operation, ...]:
     """Every operation of the API, those of the studio itself included."""
-    return tuple(
-        Operation(method.upper(), path, described)
+    found = [
+        (method.upper(), path, described)
         for path, methods in sorted(document()["paths"].items())
         for method, described in methods.items()
-    )
+    ]
+    return tuple(Operation(place, *one) for place, one in enumerate(found))
 
 
 def of_floors() -> tuple[Operation, ...]:

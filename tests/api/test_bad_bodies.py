@@ -11,6 +11,7 @@ from django.db import transaction
 from tests.api.contract import CheckedApi, Operation, of_floors
 from tests.api.fingerprint import changed, fingerprint
 from tests.api.junk import ANY_LETTERS, Spoiled, changed_at, fields_of, odd, spoiled, written
+from tests.api.shares import share
 from tests.api.world import World
 
 WITH_BODY = [one for one in of_floors() if one.body is not None]
@@ -24,7 +25,7 @@ def test_what_a_schema_excludes_is_refused_and_every_field_named(
     before = fingerprint()
     faults = []
     for body in world.bodies(operation):
-        for one in spoiled(operation.body, body):
+        for one in share(spoiled(operation.body, body), operation.place, 3):
             answer = tried(api, operation, world, one)
             if answer.status_code != 400:
                 faults.append(f"{one}: {answer.status_code} {answer.content[:200]!r}")
@@ -44,7 +45,7 @@ def test_what_only_the_studio_can_judge_is_taken_or_refused_and_never_breaks(
     api = client_of(world.owner)
     before = fingerprint()
     for body in world.bodies(operation):
-        for one in odd(operation.body, body):
+        for one in share(odd(operation.body, body), operation.place, 3):
             answer = tried(api, operation, world, one)
             assert answer.status_code < 500, f"{one}: {answer.content[:200]!r}"
     assert changed(before) == []

@@ -18,6 +18,7 @@ from inventory.actions.holding import hold_lots
 from inventory.actions.materials import set_solubility
 from inventory.actions.places import add_shelf, check_balance
 from inventory.models import Movement
+from studio.actions.running import next_number
 from studio.models import Member
 from tests.api.contract import Operation, Schema, kinds, resolved
 from tests.conftest import NOW
@@ -29,7 +30,9 @@ PLACES: Mapping[str, str] = {
     "lots_release": "held",
     "batches_reserve": "draft",
     "batches_void": "draft",
-    "batches_plan": "draft",
+    "batches_weigh_plan": "draft",
+    "batches_weigh_plan_retrieve": "draft",
+    "batches_other_lot": "draft",
     "batches_weighings_create": "reserved",
     "batches_weighings_strike": "weighing",
     "batches_overpour": "weighing",
@@ -43,7 +46,6 @@ BODIES: Mapping[str, list[dict[str, Any]]] = {
     "bottles_create": [{"purity": "0.98"}, {"strength": None, "solvent": None}],
     "materials_create": [{"cas": "106-24-1"}],
     "materials_partial_update": [{"cas": "106-24-1", "kind": None}],
-    "materials_solubilities": [{}],
     "formulas_create": [
         {"lines": [{"parts": "3"}, {"material": "ethanol", "strength": None, "solvent": None}]}
     ],
@@ -53,11 +55,11 @@ BODIES: Mapping[str, list[dict[str, Any]]] = {
         {"material": None, "solvent": None, "strength": None, "reserve": None, "version": None},
         {"formula": None, "version": None, "solvent_bounds": None, "mass": "1"},
     ],
-    "batches_weighings_create": [{}],
+    "batches_weigh_plan": [
+        {"pins": [{"lot": "stock", "mass": None}], "pours": None, "allow": None},
+        {"pins": None, "knowingly": True},
+    ],
     "batches_reserve": [{"expired": None}],
-    "balances_create": [{}],
-    "balances_partial_update": [{}],
-    "balances_checks_create": [{}],
 }
 """Changes to the bodies drawn: None leaves a field out, the name of a thing in `World.names` is put in place of it."""
 
@@ -199,15 +201,15 @@ def as_text(value: Any) -> str:
     return str(value).lower() if isinstance(value, bool) else str(value)
 
 
-def furnished(owner: Member, maker: Member, reader: Member, *, more_lots: int = 0) -> World:
+def furnished(owner: Member, maker: Member, reader: Member, *, apart: int = 0) -> World:
     """A world in which every operation has something to work on.
 
-    `more_lots` are received first, so that the numbers that follow differ from those of another studio.
+    So many lots and batches come `apart` before the others, so that numbers differ from those of another studio.
     """
     bench = Workbench(owner, NOW)
     world = World(owner, maker, reader)
     names = world.names
-    for _ in range(more_lots):
+    for _ in range(apart):
         bench.bottle("filler 1g")
     linalool = bench.material(
         "linalool", cas="78-70-6", density_g_ml=Decimal("0.862"), hazards=["H315", "H317"]
@@ -239,8 +241,8 @@ def furnished(owner: Member, maker: Member, reader: Member, *, more_lots: int = 
     names["lot"] = lot.number
     names["stock"] = bench.stock("linalool@10% 40g").number
     bench.stock("vanillin@10% 40g")
-    _formulas(bench, names)
-    _batches(bench, world)
+    _formulas(bench, names, f"accord-{apart}")
+    _batches(bench, world, apart)
     vial = draw_off(by=owner, now=NOW, number=names["made"], mass=Decimal(1))
     names["vial"] = vial.number
     held = bench.bottle("vanillin 5g")
@@ -251,23 +253,25 @@ def furnished(owner: Member, maker: Member, reader: Member, *, more_lots: int = 
     return world
 
 
-def _formulas(bench: Workbench, names: dict[str, str]) -> None:
+def _formulas(bench: Workbench, names: dict[str, str], code: str) -> None:
     base = bench.formula("soft-base", "linalool@10% 1", "vanillin@10% 1")
     adopt_as_base(by=bench.by, now=bench.now, version=base, name="soft base")
     lines = ["linalool@10% 3", "vanillin@10% 2", "ethanol 5"]
-    version = bench.formula("accord", *lines)
+    version = bench.formula(code, *lines)
     write_next_version(
         by=bench.by,
         now=bench.now,
         formula=version.formula,
         lines=[bench.line(text) for text in [*lines[:2], "ethanol 6"]],
     )
-    names |= {"formula": "accord", "code": "accord", "version": "2"}
+    names |= {"formula": code, "code": code, "version": "2"}
 
 
-def _batches(bench: Workbench, world: World) -> None:
+def _batches(bench: Workbench, world: World, apart: int) -> None:
     names = world.names
     version = bench.formula("simple", "linalool@10% 3", "ethanol 5")
+    for _ in range(apart):
+        next_number(studio=world.owner.studio, sort="batch", year=NOW.year)
     names["draft"] = bench.plan(version, "2").number
     reserved = bench.plan(version, "2")
     bench.reserve(reserved)

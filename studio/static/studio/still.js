@@ -3,7 +3,8 @@
 (() => {
   "use strict";
 
-  const FASTEST_TYPIST_MS = 45;
+  const FASTEST_TYPIST_MS = 100;
+  const SLOWEST_END_MS = 400;
   const SHORTEST_SCAN = 6;
   const KEYS = "still-keys";
 
@@ -24,12 +25,13 @@
     if (event.ctrlKey || event.metaKey || event.altKey || event.isComposing) return;
     if (typing(event.target)) return;
     const now = event.timeStamp;
-    const quick = now - last < FASTEST_TYPIST_MS;
+    const gap = now - last;
+    const quick = gap < FASTEST_TYPIST_MS;
     last = now;
     if (event.key === "Enter") {
       const text = burst;
       burst = "";
-      if (!quick || text.length < SHORTEST_SCAN) return;
+      if (gap > SLOWEST_END_MS || text.length < SHORTEST_SCAN) return;
       event.preventDefault();
       const told = new CustomEvent("still:scan", { detail: { text }, cancelable: true, bubbles: true });
       if (document.dispatchEvent(told) && search()) {

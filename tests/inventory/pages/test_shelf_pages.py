@@ -1,5 +1,7 @@
 """The pages of the shelf: finding, receiving, and what can be done to a lot."""
 
+from decimal import Decimal
+
 import pytest
 
 from inventory.models import Lot
@@ -15,7 +17,7 @@ def visitor(owner):
 
 @pytest.fixture
 def lot(bench):
-    return bench.bottle("linalool 10g", tare="12.5")
+    return bench.bottle("linalool 10g", tare=Decimal("12.5"))
 
 
 def test_the_shelf_is_narrowed_by_words_numbers_in_any_spelling_and_state(visitor, bench):

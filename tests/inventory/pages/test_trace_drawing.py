@@ -1,6 +1,6 @@
 """The drawing of a trace: where boxes stand, how wide the bands are, and what is folded."""
 
-from decimal import Decimal as D
+from decimal import Decimal
 
 from inventory.models.ancestry import LotCard
 from inventory.pages.trace_drawing import BOX_HIGH, BOX_WIDE, GAP_DOWN, draw_trace
@@ -17,8 +17,8 @@ def card(number, made="10"):
         supplier="",
         supplier_lot="",
         made_in="",
-        on_hand=D(1),
-        made_mass=D(made),
+        on_hand=Decimal(1),
+        made_mass=Decimal(made),
         held=False,
     )
 
@@ -28,9 +28,9 @@ def fan(width, depth=1):
     lots, pours = [], []
     for generation in range(1, depth + 1):
         for place in range(width):
-            lots.append(TracedLot(card(f"{generation}.{place}"), D(place + 1), generation))
+            lots.append(TracedLot(card(f"{generation}.{place}"), Decimal(place + 1), generation))
             nearer = "root" if generation == 1 else f"{generation - 1}.{place}"
-            pours.append(TracedPour(f"{generation}.{place}", nearer, D(place + 1)))
+            pours.append(TracedPour(f"{generation}.{place}", nearer, Decimal(place + 1)))
     return Trace(card("root", "100"), "back", lots, pours)
 
 
@@ -57,11 +57,11 @@ def test_tracing_back_ends_at_the_right_and_forward_begins_at_the_left():
 
 
 def test_a_band_is_as_wide_as_what_it_carries_of_the_traced_lot():
-    lots = [TracedLot(card("stock", "60"), D(6), 1), TracedLot(card("bottle"), D("0.6"), 2)]
-    pours = [TracedPour("stock", "root", D(6)), TracedPour("bottle", "stock", D(6))]
+    lots = [TracedLot(card("stock", "60"), Decimal(6), 1), TracedLot(card("bottle"), Decimal("0.6"), 2)]
+    pours = [TracedPour("stock", "root", Decimal(6)), TracedPour("bottle", "stock", Decimal(6))]
     drawing = draw_trace(Trace(card("root"), "back", lots, pours))
     masses = {(band.source.key, band.target.key): band.mass for band in drawing.bands}
-    assert masses == {("stock", "root"): D(6), ("bottle", "stock"): D("0.6")}
+    assert masses == {("stock", "root"): Decimal(6), ("bottle", "stock"): Decimal("0.6")}
     widths = {band.source.key: band.width for band in drawing.bands}
     assert widths["stock"] == 10 * widths["bottle"]
 
@@ -71,8 +71,8 @@ def test_five_hundred_lots_are_folded_to_a_few_dozen_boxes_and_no_mass_is_lost()
     drawing = draw_trace(trace)
     assert len(drawing.boxes) <= 5 * 8 + 1
     assert drawing.folded == 500 - 5 * 7
-    shown = sum((box.mass for box in drawing.boxes if box.generation), D(0))
-    assert shown == sum((lot.mass for lot in trace.lots), D(0))
+    shown = sum((box.mass for box in drawing.boxes if box.generation), Decimal(0))
+    assert shown == sum((lot.mass for lot in trace.lots), Decimal(0))
 
 
 def test_an_opened_generation_shows_all_its_lots():

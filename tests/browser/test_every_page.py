@@ -1,0 +1,107 @@
+"""Every page of the shell and the shelf, at three widths, light and dark: nothing for axe to find, no sideways scroll,
+no small target, no error in the console, no request to anybody else.
+"""
+
+from decimal import Decimal
+
+import pytest
+
+from inventory.actions.holding import hold_lots
+from inventory.actions.places import check_balance
+from tests.browser.conftest import SCHEMES, WIDTHS, faults_of, sign_in
+
+pytestmark = pytest.mark.usefixtures("committed")
+
+
+def furnish(bench):
+    """A studio in which every page has something to show; returns the addresses of the pages."""
+    bench.material(
+        "linalool", hazards=["H315", "H317"], synonyms="3,7-dimethylocta-1,6-dien-3-ol", cas="78-70-6"
+    )
+    bench.material(
+        "ethanol", hazards=["H225"], density_g_ml=Decimal("0.789239"), flash_point_c=Decimal("12.0")
+    )
+    bottle = bench.bottle(
+        "linalool 100g", purity=Decimal("0.98"), supplier="Fernhill", supplier_lot="F-1", tare=Decimal(80)
+    )
+    bench.bottle("ethanol 900g")
+    old = bench.bottle(
+        "vetiver-oil-from-the-roots-of-the-second-and-the-third-year 5g", expires_on=bench.now.date()
+    )
+    hold_lots(by=bench.by, now=bench.now, lot_ids=[old.pk], why="smells of phenol")
+    balance = bench.balance()
+    check_balance(
+        by=bench.by,
+        now=bench.now,
+        balance=balance,
+        reference=Decimal(100),
+        reading=Decimal("100.001"),
+        allowed_error=Decimal("0.01"),
+    )
+    stock = bench.stock("linalool@10%/ethanol 40g")
+    blend = bench.make(bench.formula("accord", "linalool@10% 5", "ethanol 5", name="Accord"), "8")
+    bench.reserve(bench.plan(bench.formula("other", "linalool@10% 5", "ethanol 5", name="Other"), "8"))
+    lots = [
+        f"/lots/{stock.number}/{path}" for path in ("", "draw-off/", "count/", "discard/", "hold/", "move/")
+    ]
+    return [
+        "/",
+        "/shelf/",
+        "/shelf/?q=nothing-like-that",
+        "/shelf/receive/",
+        "/shelf/import/",
+        "/places/",
+        "/places/new/",
+        *lots,
+        f"/lots/{old.number}/",
+        f"/lots/{old.number}/release/",
+        f"/lots/{blend.number}/trace/",
+        f"/lots/{bottle.number}/trace/?direction=forward",
+        "/materials/",
+        f"/materials/{bottle.material_id}/",
+        f"/materials/{bottle.material_id}/change/",
+        "/materials/new/",
+        "/materials/import/",
+        "/balances/",
+        f"/balances/{balance.pk}/",
+        f"/balances/{balance.pk}/check/",
+        "/balances/new/",
+        "/find/?q=linal",
+        "/find/?q=xyz",
+        "/you/",
+        "/you/password/",
+        "/nowhere/",
+    ]
+
+
+def looked_at(page, paths):
+    """The faults of each page that has some, at every width in the page's colours."""
+    faults = {}
+    for path in paths:
+        page.goto(path)
+        for width in WIDTHS:
+            page.set_viewport_size({"width": width, "height": 900})
+            if found := faults_of(page):
+                faults[f"{path} at {width}"] = found
+    return faults
+
+
+@pytest.mark.parametrize("scheme", SCHEMES)
+def test_nothing_is_wrong_with_any_page(open_page, owner, bench, scheme):
+    page = open_page(scheme=scheme)
+    assert looked_at(page, ["/sign-in/", "/password/", "/password/sent/"]) == {}
+    sign_in(page, owner)
+    assert looked_at(page, ["/", "/shelf/", "/materials/", "/balances/", "/places/"]) == {}
+    assert looked_at(page, furnish(bench)) == {}
+
+
+def test_nothing_is_wrong_with_a_form_that_has_faults(page, owner, bench):
+    bench.material("linalool")
+    sign_in(page, owner)
+    page.goto("/shelf/receive/")
+    page.get_by_label("Material", exact=True).fill("linalool")
+    page.get_by_label("Net mass, g").fill("2,5")
+    page.get_by_role("button", name="Receive it").click()
+    page.get_by_text("Use a point, not a comma.").wait_for()
+    assert page.evaluate("document.activeElement.name") == "mass"
+    assert faults_of(page) == []
