@@ -8,7 +8,7 @@ from typing import TypedDict, Unpack
 from batches.actions.formulas import fix_version
 from batches.actions.weigh_plans import Wishes, make_plan
 from batches.calc.dilution import check_solubility
-from batches.models import Batch, BatchKind, FormulaVersion
+from batches.models import Batch, BatchKind, Formula, FormulaVersion
 from batches.models.weigh_requests import finest_balance
 from inventory.calc.wording import percent
 from inventory.models import Balance, Material, MaterialKind, Solubility
@@ -56,14 +56,15 @@ def draft_formula_batch(
 
     Raises what the request of the plan refuses (`BadFormula`, `NoOdorant`, `BadWeighRequest`).
     """
-    is_base = version.formula.adopted_id == version.id
     with work():
         fix_version(version=version, now=now)
+        formula = Formula.objects.select_related("base").get(pk=version.formula_id)
+        is_base = formula.adopted_id == version.id
         batch = _draft(
             Batch(
                 kind=BatchKind.BASE if is_base else BatchKind.BLEND,
                 version=version,
-                material=version.formula.base if is_base else None,
+                material=formula.base if is_base else None,
                 mass=mass,
                 strength=strength,
                 solvent_bounds=_bounds(solvent_bounds or {}),
@@ -71,7 +72,7 @@ def draft_formula_batch(
             by,
             now,
             circumstances,
-            title=f"{version.formula.name} {version.number}",
+            title=f"{formula.name} {version.number}",
         )
         make_plan(batch, now.date(), Wishes())
     return batch

@@ -1,8 +1,8 @@
 """What a formula would cost as it is written, and what that figure rests on.
 
 Each line takes its cost from the newest lot that is at its dilution in its solvent; where there is none, from the newest
-neat lot and the newest lot of the solvent, in the proportion of the dilution. The newest lot is the one whose price
-is most likely what the next one costs. Taking the lots that a batch would be weighed from was rejected: the formula
+neat lot and the newest lot of the solvent, in the proportion of the dilution. Lots with a price go before lots without,
+and the newest is the one whose price is most likely what the next one costs. Taking the lots that a batch would be weighed from was rejected: the formula
 would change its price with every bottle that is opened, and a plan tells that cost anyway.
 """
 
@@ -58,6 +58,12 @@ def written_cost(lines: Sequence[FormulaLine], shelf: Sequence[ShelfLot]) -> Wri
 
 
 def _basis(line: FormulaLine, shelf: Sequence[ShelfLot]) -> LineBasis:
+    """Of lots with a price if that can be, else of lots that are at least there."""
+    priced = [lot for lot in shelf if lot.cost_per_gram is not None]
+    return _among(line, priced) or _among(line, shelf) or LineBasis(line.key, (), from_neat=False)
+
+
+def _among(line: FormulaLine, shelf: Sequence[ShelfLot]) -> LineBasis | None:
     own = [lot for lot in shelf if lot.material == line.material]
     same = _newest(lot for lot in own if _is_as_written(lot, line))
     if same is not None:
@@ -66,7 +72,7 @@ def _basis(line: FormulaLine, shelf: Sequence[ShelfLot]) -> LineBasis:
     solvent = _newest(lot for lot in shelf if lot.material == line.solvent)
     if neat is not None and solvent is not None:
         return LineBasis(line.key, (neat, solvent), from_neat=True)
-    return LineBasis(line.key, (), from_neat=False)
+    return None
 
 
 def _is_as_written(lot: ShelfLot, line: FormulaLine) -> bool:

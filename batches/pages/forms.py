@@ -82,10 +82,16 @@ class CircumstancesForm(forms.Form):
 
     mass = Grams(label="Mass, g", help_text="Of the whole batch.")
     strength = Percent(label="Strength, %", required=False)
-    vessel_capacity = Grams(label="Vessel holds, g", required=False, help_text="The plan stays below it.")
-    balance = Picked("balance", label="Balance", required=False, nothing="the finest that carries it")
-    tolerance = Percent(label="Weighing tolerance, %", required=False)
-    planned_on = Day(label="To be made on", required=False)
+    vessel_capacity = Grams(label="Vessel holds, g", required=False, help_text="The batch stays below it.")
+    balance = Picked(
+        "balance",
+        label="Balance",
+        required=False,
+        nothing="the finest that carries it",
+        help_text="Its smallest good weight bounds every pour.",
+    )
+    tolerance = Percent(label="Tolerance, %", required=False)
+    planned_on = Day(label="To be made on", required=False, help_text="Empty: no day yet.")
     title = Text(longest=160, label="Title", required=False, help_text="Empty: by what is made.")
     note = Text(longest=4000, lines=True, label="Note", required=False)
 
@@ -117,8 +123,8 @@ class BatchForm(CircumstancesForm):
 
     @property
     def plain(self) -> list[forms.BoundField]:
-        """The fields that are not bounds."""
-        return [self[name] for name in CircumstancesForm.base_fields]
+        """The short fields that are not bounds."""
+        return [self[name] for name in CircumstancesForm.base_fields if name != "note"]
 
     @property
     def bounds(self) -> list[forms.BoundField]:

@@ -153,7 +153,7 @@ def _parts(text: str, faults: Faults) -> Decimal | None:
     if not text:
         return None
     try:
-        parts = finite_decimal(text, "the parts")
+        parts = finite_decimal(text, "the amount")
         if not 0 < parts < LARGEST_PARTS:
             raise Invalid("Parts are more than zero and less than a hundred billion.")
         if parts != round(parts, 6):

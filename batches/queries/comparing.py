@@ -8,12 +8,13 @@ from batches.calc.strength import NoOdorant, Strength, strength_report
 from batches.models import FormulaLine, FormulaVersion
 from batches.models.written import as_calc_lines
 from batches.queries.formulas import LineDifference, line_differences
+from inventory.models import MaterialKind
 from studio.kernel.mass import nearest_fraction
 
 
 @dataclass(frozen=True, slots=True)
 class Compared:
-    """A line's difference, with its share of all odorant in both versions; None where it has none."""
+    """A line's difference, with its share of all odorant in both versions; None where it has none, as a solvent."""
 
     difference: LineDifference
     share_before: Decimal | None
@@ -80,6 +81,8 @@ def _shares(lines: Sequence[FormulaLine], report: Strength | None) -> dict[Ingre
     by_line = {share.key: share.odorant_share for share in report.lines}
     shares: dict[Ingredient, Decimal] = {}
     for line in lines:
+        if line.material.kind == MaterialKind.SOLVENT:
+            continue
         key = (line.material_id, line.strength, line.solvent.name if line.solvent else None)
         shares[key] = shares.get(key, Decimal(0)) + by_line[line.position]
     return {key: nearest_fraction(share) for key, share in shares.items()}

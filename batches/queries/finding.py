@@ -18,10 +18,17 @@ def formulas_matching(rows: Rows, text: str) -> Rows:
 
 def batches_matching(rows: Rows, text: str) -> Rows:
     """Batches whose number is `text`, or that have each word in number or title, newest first."""
-    try:
-        return rows.filter(number=parse("batch", text)).order_by("id")
-    except BadNumberText:
-        pass
+    number = batch_number(text)
+    if number:
+        return rows.filter(number=number).order_by("id")
     for word in text.split():
         rows = rows.filter(Q(number__icontains=word) | Q(title__icontains=word))
     return rows.order_by("-id")
+
+
+def batch_number(text: str) -> str | None:
+    """The batch number that `text` stands for, None when it is none."""
+    try:
+        return parse("batch", text)
+    except BadNumberText:
+        return None

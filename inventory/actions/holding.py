@@ -34,7 +34,7 @@ def hold_lots(*, by: Member, now: datetime, lot_ids: Sequence[int], why: str) ->
         for lot in lots.values():
             before = lot.hold_reason
             lot.held_at = lot.held_at or now
-            lot.hold_reason = f"{before}; {why}" if before and why not in before else why
+            lot.hold_reason = _joined(before, why)
             _save_hold(lot)
             record(
                 by=by,
@@ -46,6 +46,12 @@ def hold_lots(*, by: Member, now: datetime, lot_ids: Sequence[int], why: str) ->
                 why=why,
             )
     return [lots[lot_id] for lot_id in lot_ids]
+
+
+def _joined(before: str, why: str) -> str:
+    """Every reason once, in the order they were given."""
+    reasons = dict.fromkeys([*filter(None, before.split("; ")), why])
+    return "; ".join(reasons)
 
 
 def release_lot(*, by: Member, now: datetime, lot_id: int, why: str) -> Lot:

@@ -22,7 +22,7 @@ GAP_ACROSS, GAP_DOWN = 92, 12
 MARGIN = 10
 WIDEST_POUR, THINNEST_POUR = 30.0, 1.2
 SWEEPS = 2
-TITLE_LETTERS = 25
+TITLE_LETTERS = 23
 
 
 @dataclass(slots=True)
@@ -68,6 +68,7 @@ class Drawing:
     wide: int
     high: int
     folded: int
+    columns: int
     box_wide: int = BOX_WIDE
     box_high: int = BOX_HIGH
 
@@ -102,6 +103,7 @@ def draw_trace(
         wide=2 * MARGIN + len(layers.columns) * (BOX_WIDE + GAP_ACROSS) - GAP_ACROSS,
         high=2 * MARGIN + tallest * (BOX_HIGH + GAP_DOWN) - GAP_DOWN,
         folded=sum(box.folded for box in boxes.values()),
+        columns=len(layers.columns),
     )
 
 

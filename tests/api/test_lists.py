@@ -4,7 +4,6 @@ import csv
 import io
 import itertools
 import re
-from datetime import date
 from decimal import Decimal
 from typing import Any
 
@@ -13,7 +12,11 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from batches.actions.formulas import write_next_version
+from batches.models import Batch, Formula
+from inventory.actions.materials import MaterialCard, add_materials
 from inventory.actions.places import add_shelf, check_balance
+from inventory.actions.receiving import Bottle, receive_bottles
+from inventory.models import Balance
 from tests.api.contract import Operation, of_floors
 from tests.api.world import World
 from tests.workbench import Workbench
@@ -25,8 +28,7 @@ FEW, MANY = 3, 30
 def orderings(operation: Operation) -> list[str]:
     """The names that a list can be ordered by, as its description has them."""
     pattern: str = operation.parameters("query")["ordering"]["pattern"]
-    names = re.match(r"\\^-\\?\\(([a-z_|]+)\\)", re.escape(pattern).replace("\\|", "|").replace("\\_", "_"))
-    return re.match(r"\^-\?\(([a-z_|]+)\)", pattern)[1].split("|") if names or pattern else []
+    return pattern.removeprefix("^-?(").partition(")")[0].split("|")
 
 
 @pytest.mark.parametrize("operation", LISTS, ids=str)
@@ -39,11 +41,10 @@ def test_the_pages_of_a_list_are_all_of_it_once_in_every_order(
     assert names
     orders = [*names, *(f"-{name}" for name in names)]
     orders += [f"{first},-{second}" for first, second in itertools.permutations(names, 2)][:3]
-    for order in orders:
+    for order, limit in zip(orders, itertools.cycle((1, 3, 4))):
         whole = api.get(f"{address}?ordering={order}&limit=200").json()
         assert whole["next"] is None
-        for limit in (1, 4):
-            assert api.all(f"{address}?ordering={order}&limit={limit}") == whole["items"], (order, limit)
+        assert api.all(f"{address}?ordering={order}&limit={limit}") == whole["items"], order
         in_order(whole["items"], order)
 
 
@@ -56,6 +57,8 @@ def in_order(rows: list[Any], order: str) -> None:
     values = [row[field] for row in rows]
     filled = [value for value in values if value is not None]
     assert values == filled + [None] * (len(values) - len(filled)), order
+    if connection.vendor == "postgresql" and field in ("name", "title", "code"):
+        return  # Its order of texts is that of the database's language.
     keys = [Decimal(value) if re.fullmatch(r"-?\d+\.\d+", str(value)) else value for value in filled]
     assert keys == sorted(keys, reverse=name.startswith("-")), order
 
@@ -88,22 +91,27 @@ def test_a_list_as_a_sheet_has_every_row(operation: Operation, world: World, cli
 
 def test_a_list_costs_the_same_statements_whatever_it_holds(bench: Workbench, api_of: Any) -> None:
     api = api_of(bench.by)
-    places = grown(bench, FEW, first=True)
-    costs = {str(operation): cost(api, operation, places) for operation in LISTS}
-    places |= grown(bench, MANY - FEW)
+    api.get("shelves/")  # A key notes its first use.
+    places = {"code": "grown", "number": "", "balance_id": str(bench.balance().id)}
+    bench.bottle("linalool 500g")
+    batch = bench.plan(bench.formula("grown", "linalool 3"), "100")
+    bench.reserve(batch)
+    grow(bench, FEW, batch)
+    places = places | {"number": batch.number}
+    few = {str(operation): cost(api, operation, places) for operation in LISTS}
+    grow(bench, MANY, batch)
     for operation in LISTS:
         rows, statements = cost(api, operation, places)
-        assert rows >= MANY, f"{operation} has {rows} rows; let `grown` make more of them"
-        assert statements == costs[str(operation)][1], operation
+        assert rows >= MANY, f"{operation} has {rows} rows; let `grow` make more of them"
+        assert statements == few[str(operation)][1], operation
 
 
 def cost(api: Any, operation: Operation, places: dict[str, str]) -> tuple[int, list[int]]:
     """How many rows a list has, and how many statements its first page and its sheet take."""
     address = operation.path.format(**places)
     statements = []
-    api.get("shelves/")
     for form in ("?limit=200", "?format=csv"):
-        with CaptureQueriesContext(connection, ) as captured:
+        with CaptureQueriesContext(connection) as captured:
             answer = api.get(address + form)
             if answer.streaming:
                 list(answer.streaming_content)
@@ -111,20 +119,36 @@ def cost(api: Any, operation: Operation, places: dict[str, str]) -> tuple[int, l
     return len(api.all(f"{address}?limit=200")), statements
 
 
-def grown(bench: Workbench, count: int, *, first: bool = False) -> dict[str, str]:
-    """So many more of everything that there are lists of; returns what stands in the addresses of lists."""
-    if first:
-        bench.bottle("linalool 500g")
-        bench.bottle("ethanol 500g")
-        bench.balance()
-        bench.formula("simple", "linalool 3", "ethanol 5")
+def grow(bench: Workbench, count: int, batch: Batch) -> None:
+    """So many more of everything that there are lists of, each with all it can name."""
     by, now = bench.by, bench.now
-    balance = bench.by.studio_balance() if hasattr(bench.by, "studio_balance") else _balance(bench)
-    version = _version(bench)
-    for number in range(count):
-        name = f"{len(bench.materials)}-{number}"
-        shelf = add_shelf(by=by, now=now, name=f"shelf {name}", keeper=by)
-        bench.bottle(
-            f"material n{name.replace('-', 'x')} 5g".replace(" n", " n"), shelf=shelf, keeper=by, expires_on=date(2030, 1, 1)
-        ) if False else bench.bottle("vanillin 5g", shelf=shelf, keeper=by, expires_on=date(2030, 1, 1))
-    return {}
+    formula = Formula.objects.of(by.studio).get(code="grown")
+    for _ in range(count):
+        made = next(NUMBERS)
+        [material] = add_materials(
+            by=by, now=now, cards=[MaterialCard(name=f"resin {made}", hazards=["H315"])]
+        )
+        shelf = add_shelf(by=by, now=now, name=f"shelf {made}", keeper=by)
+        balance = bench.balance(f"balance {made}")
+        check_balance(
+            by=by,
+            now=now,
+            balance=Balance.objects.of(by.studio).order_by("id")[0],
+            reference=Decimal(100),
+            reading=Decimal(100),
+            allowed_error=Decimal("0.01"),
+        )
+        details: dict[str, Any] = {"shelf": shelf, "keeper": by, "solvent": bench.material("ethanol")}
+        bottle = Bottle(
+            material=material, mass=Decimal(5), strength=Decimal("0.5"), price=Decimal(3), **details
+        )
+        receive_bottles(by=by, now=now, bottles=[bottle])
+        version = bench.formula(f"formula-{made}", "linalool 3", "ethanol 5")
+        write_next_version(
+            by=by, now=now, formula=formula, lines=[bench.line("linalool 3"), bench.line("ethanol 5")]
+        )
+        bench.plan(version, "2", balance=balance)
+        bench.weigh(batch, 1, "1")
+
+
+NUMBERS = itertools.count(1)

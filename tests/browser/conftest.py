@@ -129,8 +129,9 @@ def page(open_page: Callable[..., Page]) -> Page:
 
 
 def _is_error(told: Any, page: Any) -> bool:
-    """Warnings count too. That a form was answered 422 is noted by the browser as an error, but is meant."""
-    return told.type in ("error", "warning") and "status of 422" not in told.text
+    """Warnings count too. That a page as a whole answers 404 or 422 is noted as an error too, but is meant."""
+    itself = told.location.get("url") == page.url and "responded with a status of 4" in told.text
+    return told.type in ("error", "warning") and not itself
 
 
 def sign_in(page: Page, member: Member) -> Page:

@@ -3,8 +3,7 @@
 (() => {
   "use strict";
 
-  const FASTEST_TYPIST_MS = 100;
-  const SLOWEST_END_MS = 400;
+  const LONGEST_GAP_MS = 500;
   const SHORTEST_SCAN = 6;
   const KEYS = "still-keys";
 
@@ -17,21 +16,21 @@
     try { return localStorage.getItem(KEYS) !== "off"; } catch { return true; }
   };
 
-  /* A scanner types like a person, only faster, and ends with Enter. Where no field has the focus, such a burst is
-     taken together: whoever listens to `still:scan` may have it, otherwise it is looked up. */
+  /* A scanner types like a person, only faster, and ends with Enter. Where no field has the focus nobody types a
+     word, so half a second between two keys still counts as one scan: a busy machine may take its time. Whoever listens
+     to `still:scan` may have it, otherwise it is looked up. */
   let burst = "";
   let last = 0;
   document.addEventListener("keydown", (event) => {
     if (event.ctrlKey || event.metaKey || event.altKey || event.isComposing) return;
     if (typing(event.target)) return;
     const now = event.timeStamp;
-    const gap = now - last;
-    const quick = gap < FASTEST_TYPIST_MS;
+    const quick = now - last < LONGEST_GAP_MS;
     last = now;
     if (event.key === "Enter") {
       const text = burst;
       burst = "";
-      if (gap > SLOWEST_END_MS || text.length < SHORTEST_SCAN) return;
+      if (!quick || text.length < SHORTEST_SCAN) return;
       event.preventDefault();
       const told = new CustomEvent("still:scan", { detail: { text }, cancelable: true, bubbles: true });
       if (document.dispatchEvent(told) && search()) {

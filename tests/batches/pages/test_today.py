@@ -75,7 +75,7 @@ def test_the_first_page_takes_a_fixed_number_of_statements(visitor, bench, more,
     visitor.get("/")
     with django_assert_num_queries(13):
         visitor.get("/")
-    with django_assert_num_queries(5):
+    with django_assert_num_queries(7):
         visitor.get("/find/?q=cit")
 
 

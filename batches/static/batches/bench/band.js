@@ -57,6 +57,6 @@ export function showStanding(figures, mass, live) {
   const [kind, word] = TAGS[state];
   const tag = figures.querySelector(".words .tag");
   tag.className = `tag ${kind}`.trim();
-  tag.textContent = word;
+  tag.textContent = live && state === "done" ? "In the band" : word;
   figures.querySelector(".words .sentence").textContent = live ? `${sentence} — ${live}` : sentence;
 }

@@ -2,18 +2,18 @@
    outbox; what is half entered in the drafts; what the server says of the batch in the parts marked data-live. */
 
 import { bandOf, showStanding, standing } from "./band.js";
-import { canRead, tellLines } from "./balance_line.js";
+import { BalancePanel } from "./balance_panel.js";
 import { Drafts } from "./drafts.js";
+import { wireKeypad } from "./keypad.js";
 import { replaceLive } from "./live.js";
 import { Outbox } from "./outbox.js";
-import { balanceReading, fromGrams, grams, typedWeight, whyNotKept } from "./readings.js";
+import { fromGrams, grams, typedWeight } from "./readings.js";
 import { listenForScans } from "./scans.js";
+import { sender } from "./sending.js";
 import { figure, questionAbout, unitWanted } from "./slips.js";
 import { showUnsaved } from "./unsaved.js";
 
 const POLL_MS = 4000;
-const SILENT_MS = 3000;
-const SAME_IN_A_ROW = 3;
 
 const bench = document.getElementById("bench");
 const form = document.getElementById("weigh");
@@ -26,8 +26,7 @@ const drafts = new Drafts(bench.dataset.member, bench.dataset.batch);
 let current = takes().find((section) => !section.hidden)?.dataset.of ?? "";
 let how = "";
 let lasting = true;
-let lastWeightField = at("weight");
-const balance = { lines: [], taken: null, at: 0 };
+let balance = null;
 
 /* --- what the line holds, what waits included --- */
 
@@ -43,7 +42,7 @@ const isOpen = (position) => ["open", "begun"].includes(standing(bandOf(figures(
 function showLine(position) {
   const waits = waitingFor(position);
   const typed = position === current ? typedWeight(at("weight")?.value ?? "") : {};
-  const read = position === current ? liveReading() : null;
+  const read = position === current ? balance?.live : null;
   if (typed.micrograms) showStanding(figures(position), holds(position) + typed.micrograms, "typed, not recorded yet");
   else if (read) showStanding(figures(position), holds(position) + read, "on the balance, not recorded yet");
   else showStanding(figures(position), holds(position), waits ? `${grams(waits)} g of it not saved yet` : "");
@@ -256,79 +255,7 @@ function put(told) {
   return say(state === "over" ? `${amount}: too much is in. The ways on come when it is saved.` : `${amount}: more is to pour.`);
 }
 
-/* --- a balance on the wire --- */
-
-function liveReading() {
-  const last = balance.lines.at(-1);
-  const fresh = last && performance.now() - balance.at < SILENT_MS;
-  return fresh && last.mass && last.micrograms > 0n && last.micrograms !== balance.taken ? last.micrograms : null;
-}
-
-function showReading(line) {
-  const reading = balanceReading(line);
-  if (!reading) return;
-  balance.lines = [...balance.lines, { ...reading, line }].slice(-SAME_IN_A_ROW);
-  balance.at = performance.now();
-  if (reading.micrograms !== balance.taken) balance.taken = null;
-  at("balance").hidden = at("reading").hidden = at("take-reading").hidden = false;
-  at("reading-figure").textContent = reading.shown;
-  const obstacle = whyNotTaken();
-  if (at("reading-told").textContent !== (obstacle || "Stable.")) at("reading-told").textContent = obstacle || "Stable.";
-  at("take-reading").setAttribute("aria-disabled", obstacle ? "true" : "false");
-  if (!at("weight").value) showLine(current);
-}
-
-function whyNotTaken() {
-  const last = balance.lines.at(-1);
-  if (!last || performance.now() - balance.at > SILENT_MS) return "The balance is silent; nothing is recorded.";
-  const why = whyNotKept(last);
-  if (why) return why;
-  const same = balance.lines.length === SAME_IN_A_ROW && balance.lines.every((one) => one.micrograms === last.micrograms);
-  if (last.stable === null && !same) return "The reading is still moving; it is not recorded.";
-  return last.micrograms === balance.taken ? "This reading is taken; set the balance to zero for the next." : "";
-}
-
-function takeReading() {
-  const why = whyNotTaken();
-  if (why) return void (at("reading-told").textContent = why);
-  if (!lotIsConfirmed()) return;
-  const { line, micrograms } = balance.lines.at(-1);
-  balance.taken = micrograms;
-  put({ reading: line.trim(), micrograms: String(micrograms) });
-  at("reading-told").textContent = whyNotTaken();
-  at("take-reading").setAttribute("aria-disabled", "true");
-}
-
-async function connect() {
-  try {
-    await tellLines(Number(at("baud").value));
-    at("connect").textContent = "Balance connected";
-    at("connect").setAttribute("aria-disabled", "true");
-  } catch {
-    say("No balance was connected. A typed weight always works.");
-  }
-}
-
 /* --- to the server and back --- */
-
-function token() {
-  return document.cookie.match(/(?:^|; )csrftoken=([^;]+)/)?.[1] ?? form.elements.csrfmiddlewaretoken.value;
-}
-
-function send(entry, signal) {
-  const body = new URLSearchParams({
-    operation: entry.operation,
-    position: entry.position,
-    lot: entry.lot,
-    weight: entry.weight ?? "",
-    again: entry.again ?? "",
-    reading: entry.reading ?? "",
-    seen: entry.seen ?? "",
-    age: String(Math.max(0, Math.floor((Date.now() - entry.made) / 1000))),
-  });
-  const headers = { Accept: "application/json", "X-CSRFToken": token() };
-  return fetch(bench.dataset.weigh, { method: "POST", body, headers, signal, redirect: "manual" });
-}
 
 function settled(answer, entry) {
   if (answer.outcome === "recorded") {
@@ -405,7 +332,13 @@ async function look() {
 
 /* --- wiring --- */
 
-const outbox = new Outbox({ member: bench.dataset.member, batch: bench.dataset.batch, send, settled, changed });
+const outbox = new Outbox({
+  member: bench.dataset.member,
+  batch: bench.dataset.batch,
+  send: sender(bench.dataset.weigh),
+  settled,
+  changed,
+});
 
 document.addEventListener("click", (event) => {
   const link = event.target.closest?.("a[data-line]");
@@ -456,41 +389,17 @@ function wireForm() {
     event.preventDefault();
     recordTyped();
   });
-  form.addEventListener("focusin", (event) => {
-    if (["weight", "again"].includes(event.target.id)) lastWeightField = event.target;
+  wireKeypad(form);
+  balance = new BalancePanel({
+    shown: () => at("weight").value || showLine(current),
+    ready: lotIsConfirmed,
+    take: put,
+    failed: () => say("No balance was connected. A typed weight always works."),
   });
-  wireKeys();
-  wireBalance();
   goTo(current, false);
   if (drafts.of(current).weight) say("What you had typed is here again; it is not recorded yet.");
   changed("");
   outbox.run();
-}
-
-function wireKeys() {
-  const keys = form.querySelector(".keys");
-  if (!keys) return;
-  keys.hidden = false;
-  keys.addEventListener("pointerdown", (event) => event.preventDefault());
-  keys.addEventListener("click", (event) => {
-    const key = event.target.closest("button")?.dataset.key;
-    if (!key) return;
-    const field = lastWeightField.offsetParent ? lastWeightField : at("weight");
-    field.value = key === "back" ? field.value.slice(0, -1) : field.value + key;
-    field.dispatchEvent(new Event("input", { bubbles: true }));
-  });
-}
-
-function wireBalance() {
-  if (canRead()) at("balance").hidden = false;
-  at("connect").addEventListener("click", connect);
-  at("take-reading").addEventListener("click", takeReading);
-  document.addEventListener("still:balance-line", (event) => showReading(event.detail.line));
-  document.addEventListener("still:balance-gone", () => {
-    at("connect").removeAttribute("aria-disabled");
-    at("connect").textContent = "Connect a balance";
-    at("reading-told").textContent = "The balance is gone. A typed weight always works.";
-  });
 }
 
 if (form) wireForm();

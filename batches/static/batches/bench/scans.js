@@ -1,14 +1,14 @@
 /* Telling a scanner from a hand, wherever the focus is.
 
-   A keyboard-wedge scanner types like a person, only faster, and mostly ends with Enter or Tab. A burst of keys faster
-   than any hand is taken as one scan and told by `still:scan`; what it typed into a field on the way is taken out again,
+   A keyboard-wedge scanner types like a person, only faster, and mostly ends with Enter or Tab. A burst of keys that is on
+   the whole faster than any hand (single gaps may be longer, as over the air) is taken as one scan and told by `still:scan`; what it typed into a field on the way is taken out again,
    and its Enter neither sends a form nor presses a button. A scanner set to another keyboard layout sends the right keys
    and the wrong letters, so a burst is also read by the keys themselves, as on a US keyboard (`alternative`). */
 
-const FASTEST_GAP_MS = 60;
+const LONGEST_GAP_MS = 120;
 const FASTEST_MEAN_MS = 40;
 const SHORTEST = 6;
-const SILENCE_MS = 110;
+const SILENCE_MS = 160;
 
 let keys = "";
 let codes = "";
@@ -26,7 +26,7 @@ function onKey(event) {
   if (event.ctrlKey || event.metaKey || event.isComposing || event.repeat) return;
   const ends = event.key === "Enter" || event.key === "Tab";
   if (event.key.length !== 1 && !ends) return;
-  const quick = keys && event.timeStamp - last < FASTEST_GAP_MS;
+  const quick = keys && event.timeStamp - last < LONGEST_GAP_MS;
   if (ends) {
     if (!quick || !isBurst(last)) return forget();
     event.preventDefault();
