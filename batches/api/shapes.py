@@ -2,12 +2,13 @@
 
 from typing import Any, get_args
 
-from rest_framework.serializers import ListField
+from rest_framework.serializers import DictField, ListField
 
 from batches.actions.formulas import MOST_LINES
 from batches.calc.overpour import Way
 from batches.models import BatchKind, BatchState, ReadingSource
 from inventory.api.lot_shapes import ClaimOut, LotOut
+from inventory.api.shapes import EditionField
 from studio.api.fields import (
     Day,
     DecimalText,
@@ -84,6 +85,7 @@ class FormulaOut(Shape):
     base_name = PlainText(longest=120, source="base.name", allow_null=True)
     adopted_version = WholeNumber(source="adopted.number", allow_null=True)
     created_at = Moment()
+    edition = EditionField()
 
 
 class VersionIn(Shape):
@@ -101,6 +103,7 @@ class VersionOut(Shape):
     by = PlainText(longest=120, source="by.person.name")
     created_at = Moment()
     lines = LineOut(many=True)
+    edition = EditionField()
 
 
 class DiffAsk(Shape):
@@ -179,6 +182,7 @@ class BatchOut(Shape):
     made = NumberField("lot", source="made.number", allow_null=True)
     planned_cost = DecimalText(digits=14, places=4, allow_null=True)
     actual_cost = DecimalText(digits=14, places=4, allow_null=True)
+    edition = EditionField()
 
 
 class BenchLineOut(Shape):
@@ -327,3 +331,4 @@ class RecordOut(Shape):
     previous = PlainText(longest=64)
     seal = PlainText(longest=64)
     text = PlainText(longest=10_000_000, help_text="The sealed text: RFC 8785 canonical JSON.")
+    record = DictField(help_text="What the text says of the batch, for reading; sealed is the text.")

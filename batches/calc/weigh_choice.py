@@ -318,6 +318,7 @@ def _settled_aims(found: WeighProgramme, opened: Flags) -> list[Aim]:
         _lacking(found),
         _shift(found),
         _excess(found),
+        Aim("small rest", solvents.small_rest, np.ones(len(solvents.small_rest))),
         Aim("solvent pours", columns, costs),
         Aim("solvent expiry", solvents.pour, solvents.place),
         Aim(

@@ -27,7 +27,7 @@ class SolventColumns:
             len(self.line), self._given, np.where(self._pinned, self._given, self._most)
         )
         self._keep_proportions()
-        self._add_small_rest(settled)
+        self._add_small_rest()
         self._add_pours(settled)
 
     def part(self, lines_before: int) -> Part:
@@ -76,10 +76,11 @@ class SolventColumns:
             (lines, more, -1.0),
             (lines, less, 1.0),
         )
+        self._add.row(0.0, 0.0, (more, 1.0), (less, -1.0))
 
-    def _add_small_rest(self, settled: bool) -> None:
+    def _add_small_rest(self) -> None:
         """A whole column that is 1 while the odorants leave less than a smallest pour of some free solvent."""
-        self.small_rest = self._add.columns(0 if settled else len(self._free), whole=True)
+        self.small_rest = self._add.columns(len(self._free), whole=True)
         if len(self.small_rest):
             least = float(self._task.request.smallest) / self._total
             least /= min(float(want.share) for want in self.wants)

@@ -203,9 +203,12 @@ def _whole(text: str) -> int:
 
 
 def _refused(refusal: Refusal) -> JsonResponse:
-    """A refusal for the script: its code and sentence, and the numbers it carries."""
+    """A refusal for the script: its code and sentence, and the numbers it carries.
+
+    The exchange itself went well, so it is a 200: `outcome` says which it is, and browsers note no error of the page.
+    """
     extra = {
         name: str(value) if isinstance(value, Decimal) else value for name, value in refusal.extra.items()
     }
     told = {"outcome": "refused", "code": refusal.code, "title": refusal.title, "sentence": refusal.message}
-    return JsonResponse({**extra, **told}, status=422)
+    return JsonResponse({**extra, **told})

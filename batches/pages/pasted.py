@@ -106,6 +106,9 @@ def _read_line(number: int, cells: dict[str, str], reader: Reader) -> PastedLine
         except Invalid as refusal:
             faults[cell] = [refusal.message]
     [read] = refused([reader.read(TypedRow(key=new_row().key, **typed))])
+    if "dilution" in faults and typed["solvent"].casefold() in reader.known:
+        # Whether there may be a solvent follows from the dilution that is not known.
+        faults.setdefault("solvent", [])
     kept = {cell: told for cell, told in read.faults.items() if cell not in faults}
     return PastedLine(number, ReadRow(read.row, read.line, {**kept, **faults}), note)
 

@@ -2,6 +2,7 @@
 
 from rest_framework.serializers import ListField
 
+from inventory.api.shapes import EditionField
 from inventory.models import LotKind, Reason
 from studio.api.fields import (
     Day,
@@ -74,6 +75,7 @@ class LotOut(Shape):
     held_at = Moment(allow_null=True)
     hold_reason = PlainText(longest=4000)
     note = PlainText(longest=4000)
+    edition = EditionField()
 
 
 class LotChange(Shape):

@@ -23,6 +23,13 @@ ENTERED_KINDS = (MaterialKind.ODORANT.value, MaterialKind.SOLVENT.value)
 LONGEST_LIFE = 36_500
 
 
+class EditionField(WholeNumber):
+    """Which edition of a thing this is; in quotes it is what `If-Match` takes."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(help_text="Goes up with every change; in quotes it is what If-Match takes.", **kwargs)
+
+
 class CasField(PlainText):
     """A CAS number, or nothing; whether its check digit fits is judged with the rest of the card."""
 
@@ -79,6 +86,7 @@ class MaterialOut(Shape):
     shelf_life_days = WholeNumber(allow_null=True)
     stock_shelf_life_days = WholeNumber(allow_null=True)
     note = PlainText(longest=4000)
+    edition = EditionField()
 
 
 class SolubilityIn(Shape):
@@ -114,6 +122,7 @@ class ShelfOut(Shape):
     note = PlainText(longest=4000)
     keeper = IdField(source="keeper_id", allow_null=True)
     keeper_name = PlainText(longest=120, source="keeper.person.name", allow_null=True)
+    edition = EditionField()
 
 
 class BalanceChange(Shape):
@@ -150,6 +159,7 @@ class BalanceOut(Shape):
     smallest_net_weight = GramsField(help_text="Smallest net mass for the studio's weighing tolerance.")
     last_check_at = Moment(allow_null=True)
     last_check_passed = YesNo(allow_null=True)
+    edition = EditionField()
 
 
 class BalanceCheckIn(Shape):

@@ -43,7 +43,7 @@ class Box:
     def title(self) -> str:
         """The first line in the box."""
         if self.card is None:
-            return f"{self.folded} more lots"
+            return f"{self.folded} more lots" if self.folded > 1 else "1 more lot"
         name = self.card.title
         return name if len(name) <= TITLE_LETTERS else f"{name[: TITLE_LETTERS - 1].rstrip()}…"
 

@@ -12,7 +12,12 @@ def laid_out(bench: Any, mass: str = "10", lines: tuple[str, ...] = LINES) -> Ba
     """A reserved batch of four lines: 3, 2, 1 and 4 g when `mass` is 10; two percent are allowed."""
     bench.material("linalool", hazards=["H315", "H317"])
     bench.material("ethanol", hazards=["H225"], flash_point_c="12.0")
-    for bottle in ("linalool@10%/ethanol 90g", "vanillin@10%/ethanol 90g", "phenethyl alcohol 90g", "ethanol 500g"):
+    for bottle in (
+        "linalool@10%/ethanol 90g",
+        "vanillin@10%/ethanol 90g",
+        "phenethyl alcohol 90g",
+        "ethanol 500g",
+    ):
         bench.bottle(bottle)
     version = bench.formula("accord", *lines, name="Spring accord")
     batch = bench.plan(version, mass, balance=bench.balance())

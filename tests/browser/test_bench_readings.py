@@ -19,8 +19,47 @@ SLIPS = "/static/batches/bench/slips.js"
 def traps(count: int, seed: int) -> list[str]:
     """Weights with units, commas, points, signs and spaces where people and balances put them, and elsewhere."""
     dice = Random(seed)
-    pieces = ["", "", "0", "2", "25", "250", "2500", "1234", "005", ".", ",", ".5", ",5", ",500", ".500", ",2500", "7", "000"]
-    units = ["", "", "g", " g", "mg", " mg", "kg", "µg", "μg", "ug", "Mg", "MG", "G", "ml", "oz", "ct", " %", "gr", "l"]
+    pieces = [
+        "",
+        "",
+        "0",
+        "2",
+        "25",
+        "250",
+        "2500",
+        "1234",
+        "005",
+        ".",
+        ",",
+        ".5",
+        ",5",
+        ",500",
+        ".500",
+        ",2500",
+        "7",
+        "000",
+    ]
+    units = [
+        "",
+        "",
+        "g",
+        " g",
+        "mg",
+        " mg",
+        "kg",
+        "µg",
+        "μg",
+        "ug",
+        "Mg",
+        "MG",
+        "G",
+        "ml",
+        "oz",
+        "ct",
+        " %",
+        "gr",
+        "l",
+    ]
     marks = ["", "", "", "+", "-", "−", "S ", "SD ", "ST,", "N", "? ", "~", "GS ", " ", "\u202f", "\t"]
     return [
         dice.choice(marks)
@@ -98,7 +137,14 @@ def test_browser_and_server_ask_for_the_same_weights_twice(page):
         before = dice.choice([0, 0, dice.randint(0, target)])
         width = target // 50
         meant = max(target - before, 1)
-        mass = max(1, int(meant * dice.choice([0.001, 0.01, 0.1, 0.5, 1, 1.01, 2, 10, 100, 1000]) * dice.uniform(0.85, 1.15)))
+        mass = max(
+            1,
+            int(
+                meant
+                * dice.choice([0.001, 0.01, 0.1, 0.5, 1, 1.01, 2, 10, 100, 1000])
+                * dice.uniform(0.85, 1.15)
+            ),
+        )
         cases.append([target, target - width, target + width, before, mass, dice.choice(["", "g", "mg"])])
     page.goto("/sign-in/")
     asked = page.evaluate(

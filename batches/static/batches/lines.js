@@ -9,7 +9,7 @@
     const blank = document.getElementById("blank-row");
     if (!form || !body || !blank) return;
     const said = document.getElementById("moved");
-    let dirty = false;
+    let dirty = form.dataset.unsaved !== undefined;
     let count = 0;
 
     const rows = () => [...body.rows];

@@ -40,7 +40,7 @@ def test_faults_of_shape_are_told_together(api: Any) -> None:
 
 def test_faults_that_only_the_card_can_show_have_line_and_column_too(api: Any, bench: Workbench) -> None:
     bench.material("linalool")
-    sheet = "name,cas,hazards\nLinalool,,\ncitral,5392-40-6,H999\nvanillin,121-33-6,\nCitral,,\n"
+    sheet = "name,cas,hazards\nLinalool,,\ncitral,5392-40-5,H999\nvanillin,121-33-6,\nCitral,,\n"
     errors = send(api, "materials/import/", sheet).json()["errors"]
     assert set(errors) == {"2.name", "3.hazards", "4.cas", "5.name"}
     assert errors["2.name"] == ["Line 2, column name: There is already a material “Linalool”."]

@@ -1,0 +1,175 @@
+"""Tables that only grow, generated from the migrations: the database refuses to change, delete or empty any of them."""
+
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import Any
+
+import pytest
+from django.db import DatabaseError, connection, transaction
+from django.db.migrations.loader import MigrationLoader
+
+from batches.actions.weighing import strike_weighing
+from batches.models import Weighing
+from inventory.actions.places import check_balance
+from studio.kernel.append_only import AppendOnly
+from tests.workbench import Workbench
+
+
+@dataclass(frozen=True)
+class Guarded:
+    """A table that a migration made append-only, its columns and those that may be filled once."""
+
+    table: str
+    columns: tuple[str, ...]
+    once: tuple[str, ...]
+
+
+def guarded_tables() -> list[Guarded]:
+    loader = MigrationLoader(None, ignore_no_migrations=True)
+    return [
+        Guarded(operation.table, tuple(operation.columns), tuple(operation.once))
+        for _, migration in sorted(loader.disk_migrations.items())
+        for operation in migration.operations
+        if isinstance(operation, AppendOnly)
+    ]
+
+
+TABLES = guarded_tables()
+ROWS_OF = {
+    "studio_historyentry",
+    "studio_sealedrecord",
+    "inventory_movement",
+    "inventory_lotcontent",
+    "inventory_balancecheck",
+    "batches_weighing",
+}
+
+
+@pytest.fixture(autouse=True)
+def rows(bench: Workbench) -> None:
+    """At least one row in every such table: a balance checked, a batch weighed, corrected and closed."""
+    balance = bench.balance()
+    check_balance(
+        by=bench.by,
+        now=bench.now,
+        balance=balance,
+        reference=Decimal(100),
+        reading=Decimal(100),
+        allowed_error=Decimal("0.005"),
+    )
+    bench.bottle("linalool 10g")
+    batch = bench.plan(bench.formula("neat", "linalool 1"), "1", balance=balance)
+    bench.reserve(batch)
+    slip = bench.weigh(batch, 1, "1")
+    strike_weighing(by=bench.by, now=bench.now, number=batch.number, weighing_id=slip.id, why="slip")
+    bench.weigh(batch, 1, "1")
+    bench.close(batch)
+
+
+def fetch(statement: str) -> list[Any]:
+    with connection.cursor() as cursor:
+        cursor.execute(statement)
+        return cursor.fetchall()
+
+
+def refused(statement: str) -> str:
+    with pytest.raises(DatabaseError, match="append-only") as caught, transaction.atomic():
+        connection.cursor().execute(statement)
+    return str(caught.value)
+
+
+def test_the_tables_of_record_are_among_them() -> None:
+    assert {one.table for one in TABLES} >= ROWS_OF
+
+
+@pytest.mark.parametrize("guarded", TABLES, ids=lambda one: one.table)
+def test_no_column_of_the_table_was_forgotten(guarded: Guarded) -> None:
+    with connection.cursor() as cursor:
+        there = {
+            column.name for column in connection.introspection.get_table_description(cursor, guarded.table)
+        }
+    assert set(guarded.columns) == there
+    assert set(guarded.once) <= there
+
+
+@pytest.mark.parametrize("guarded", TABLES, ids=lambda one: one.table)
+def test_no_column_can_be_changed(guarded: Guarded) -> None:
+    """Of every row, each column is set to nothing, or to something where it is nothing; all of it is refused."""
+    assert fetch(f"SELECT 1 FROM {guarded.table}"), "there is nothing to change"
+    kinds = column_kinds(guarded.table)
+    for column in guarded.columns:
+        filled = f"WHERE {column} IS NOT NULL" if column in guarded.once else ""
+        sample = SAMPLES.get(kinds[column], "'z'")
+        other = f"CASE WHEN {column} IS NULL THEN {sample} ELSE NULL END" if column != "id" else "id + 1000"
+        assert "no update" in refused(f"UPDATE {guarded.table} SET {column} = {other} {filled}"), column
+
+
+SAMPLES = {
+    "bigint": "1",
+    "smallint": "1",
+    "integer": "1",
+    "numeric": "1",
+    "decimal": "1",
+    "boolean": "true",
+    "bool": "1",
+    "jsonb": "'{}'::jsonb",
+    "timestamp with time zone": "'1999-01-01 00:00:00+00'::timestamptz",
+}
+
+
+def column_kinds(table: str) -> dict[str, str]:
+    """The declared type of each column, in the words of the engine."""
+    if connection.vendor == "postgresql":
+        rows = fetch(
+            f"SELECT column_name, data_type FROM information_schema.columns WHERE table_name = '{table}'"
+        )
+        return dict(rows)
+    return {row[1]: row[2] for row in fetch(f"PRAGMA table_info({table})")}
+
+
+@pytest.mark.parametrize("guarded", TABLES, ids=lambda one: one.table)
+def test_no_row_can_be_deleted_emptied_or_replaced(guarded: Guarded) -> None:
+    table = guarded.table
+    assert "no delete" in refused(f"DELETE FROM {table}")
+    if connection.vendor == "postgresql":
+        connection.cursor().execute("SET CONSTRAINTS ALL IMMEDIATE")
+        assert "no truncate" in refused(f"TRUNCATE {table} CASCADE")
+    else:
+        columns = ", ".join(guarded.columns)
+        statement = f"INSERT OR REPLACE INTO {table} ({columns}) SELECT {columns} FROM {table}"
+        assert "no delete" in refused(statement)
+
+
+@pytest.mark.parametrize("guarded", TABLES, ids=lambda one: one.table)
+def test_an_upsert_is_an_update(guarded: Guarded) -> None:
+    columns = ", ".join(guarded.columns)
+    changed = next(column for column in guarded.columns if column not in ("id", *guarded.once))
+    assert "no update" in refused(
+        f"INSERT INTO {guarded.table} ({columns}) SELECT {columns} FROM {guarded.table} WHERE true "
+        f"ON CONFLICT (id) DO UPDATE SET {changed} = NULL"
+    )
+
+
+# What may be filled once
+
+
+def test_a_weighing_is_struck_once_and_for_ever(bench: Workbench) -> None:
+    standing = Weighing.objects.get(struck_at__isnull=True)
+    struck = {"struck_at": bench.now, "struck_by": bench.by, "strike_reason": "slip"}
+    assert Weighing.objects.filter(pk=standing.pk).update(**struck) == 1
+    for again in ({"strike_reason": "another"}, dict.fromkeys(struck), struck):
+        with pytest.raises(DatabaseError, match="append-only"), transaction.atomic():
+            Weighing.objects.filter(pk=standing.pk).update(**again)
+
+
+def test_a_weighing_is_not_struck_without_saying_by_whom_and_why(bench: Workbench) -> None:
+    standing = Weighing.objects.filter(struck_at__isnull=True)
+    for part in ({"struck_at": bench.now}, {"strike_reason": "slip"}, {"struck_by": bench.by}):
+        with pytest.raises(DatabaseError), transaction.atomic():
+            standing.update(**part)
+
+
+def test_striking_changes_nothing_else_on_the_way(bench: Workbench) -> None:
+    struck = {"struck_at": bench.now, "struck_by": bench.by, "strike_reason": "slip", "mass": Decimal(9)}
+    with pytest.raises(DatabaseError, match="append-only"), transaction.atomic():
+        Weighing.objects.filter(struck_at__isnull=True).update(**struck)

@@ -1,0 +1,305 @@
+"""The proof from scratch: each kind of corruption, made by somebody with full power over the database, is found and named.
+
+Every test writes past the actions, and past the triggers where there are some; all is rolled back.
+"""
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from decimal import Decimal
+from io import StringIO
+from typing import Any
+
+import pytest
+from django.core.management import call_command
+from django.db import connection
+from django.db.models import Model
+from django.test.utils import CaptureQueriesContext
+
+from batches.models import Batch, Weighing
+from batches.queries.proof import all_findings
+from inventory.actions.counting import count_lot
+from inventory.actions.drawing_off import draw_off
+from inventory.actions.reversing import reverse_movement
+from inventory.models import Claim, LotContent, Movement, Reason
+from inventory.queries.proof import ledger_findings
+from studio.models import Member, SealedRecord
+from tests.studio.tampering import without_triggers
+from tests.workbench import Workbench, assert_everything_holds
+
+
+class World:
+    """A small studio in which everything has happened once: bottles, a stock, a blend, a vial, open and voided batches."""
+
+    def __init__(self, bench: Workbench) -> None:
+        self.bench = bench
+        self.linalool = bench.bottle("linalool 50g")
+        self.ethanol = bench.bottle("ethanol 500g")
+        self.stock = bench.stock("linalool@10% 40g")
+        self.blend = bench.make(bench.formula("first", "linalool@10% 1", "ethanol 1"), "10")
+        self.vial = draw_off(by=bench.by, now=bench.now, number=self.blend.number, mass=Decimal(2))
+        self.closed = Batch.objects.get(made=self.blend)
+        self.waiting = bench.plan(bench.formula("second", "linalool@10% 1", "ethanol 1"), "2")
+        bench.reserve(self.waiting)
+        self.begun = bench.plan(bench.formula("third", "linalool@10% 1", "ethanol 1"), "2")
+        bench.reserve(self.begun)
+        bench.weigh(self.begun, 1, "1.5")
+        number = self.linalool.number
+        count_lot(by=bench.by, now=bench.now, number=number, gross=Decimal(45), tare=Decimal(0))
+        self.spill = Movement.objects.order_by("-id")[0]
+        self.back = reverse_movement(
+            by=bench.by, now=bench.now, movement_id=self.spill.id, why="it was the other bottle"
+        )
+
+
+@pytest.fixture
+def world(bench: Workbench) -> World:
+    return World(bench)
+
+
+def findings() -> dict[str, list[str]]:
+    """What the proof finds, by place."""
+    found: dict[str, list[str]] = {}
+    for finding in [*ledger_findings(), *all_findings()]:
+        found.setdefault(finding.where, []).append(finding.what)
+    return found
+
+
+@contextmanager
+def tampering(*models: type[Model]) -> Iterator[None]:
+    """Everything may be written in these tables, and foreign keys are not looked at."""
+    if not models:
+        yield
+        return
+    with without_triggers(models[0]._meta.db_table), tampering(*models[1:]):
+        yield
+
+
+def set_columns(row: Model, **columns: Any) -> None:
+    with tampering(type(row)):
+        type(row)._default_manager.filter(pk=row.pk).update(**columns)
+
+
+def test_a_studio_in_which_all_went_well_is_found_sound(world: World) -> None:
+    assert findings() == {}
+    assert_everything_holds()
+
+
+# Balances and movements
+
+
+@pytest.mark.parametrize("by", [Decimal("0.000001"), Decimal(-1)])
+def test_a_changed_balance_is_found_with_what_it_should_be(world: World, by: Decimal) -> None:
+    set_columns(world.vial, on_hand=world.vial.on_hand + by)
+    found = findings()
+    [sentence] = found[f"lot {world.vial.number}"]
+    assert sentence == f"on hand says {2 + by:.6f} g, its movements add up to 2.000000 g"
+    [sum_of_all] = found[f"studio {world.bench.by.studio.name}"]
+    assert "entered and did not leave" in sum_of_all
+
+
+def test_a_changed_movement_is_found_at_both_its_ends(world: World) -> None:
+    set_columns(Movement.objects.get(target=world.vial), mass=Decimal("2.5"))
+    found = findings()
+    assert set(found) == {f"lot {world.blend.number}", f"lot {world.vial.number}"}
+    assert "was made with 2.000000 g, but 2.500000 g went into it" in found[f"lot {world.vial.number}"]
+
+
+def test_a_movement_that_was_deleted_is_found(world: World) -> None:
+    movement = Movement.objects.get(target=world.ethanol, reason=Reason.RECEIVED)
+    with tampering(Movement):
+        Movement.objects.filter(pk=movement.pk).delete()
+    found = findings()
+    assert any("its movements add up to" in sentence for sentence in found[f"lot {world.ethanol.number}"])
+    assert f"studio {world.bench.by.studio.name}" in found
+
+
+def test_a_movement_turned_to_another_lot_is_found(world: World) -> None:
+    set_columns(Movement.objects.get(target=world.vial), source=world.ethanol)
+    assert set(findings()) == {f"lot {world.blend.number}", f"lot {world.ethanol.number}"}
+
+
+def test_a_movement_between_studios_is_found(world: World, stranger: Member) -> None:
+    other = Workbench(stranger, world.bench.now).bottle("linalool 50g")
+    movement = Movement.objects.get(target=other)
+    set_columns(movement, studio=world.bench.by.studio_id)
+    found = findings()
+    assert found[f"movement {movement.id}"] == ["touches a lot of another studio"]
+
+
+def test_a_reversal_that_does_not_fit_what_it_reverses_is_found(world: World) -> None:
+    set_columns(world.back, reverses=Movement.objects.get(target=world.vial))
+    [sentence] = findings()[f"movement {world.back.id}"]
+    assert "does not take back" in sentence
+
+
+def test_a_lot_said_to_be_empty_that_is_not_is_found(world: World) -> None:
+    set_columns(world.vial, emptied_at=world.bench.now)
+    assert findings() == {
+        f"lot {world.vial.number}": ["holds 2.000000 g but its emptying time says otherwise"]
+    }
+
+
+def test_a_changed_made_mass_is_found(world: World) -> None:
+    set_columns(world.blend, made_mass=Decimal(11))
+    assert findings() == {
+        f"lot {world.blend.number}": ["was made with 11.000000 g, but 10.000000 g went into it"]
+    }
+
+
+# Claims
+
+
+def test_a_changed_reservation_is_found(world: World) -> None:
+    set_columns(world.ethanol, reserved=Decimal(7))
+    assert findings() == {
+        f"lot {world.ethanol.number}": ["reserved says 7.000000 g, its open claims add up to 2.000000 g"]
+    }
+
+
+def test_a_claim_that_was_made_smaller_is_found(world: World) -> None:
+    claim = Claim.objects.get(purpose=world.waiting.number, lot=world.ethanol)
+    set_columns(claim, mass=Decimal("0.5"), asked=Decimal("0.5"))
+    assert set(findings()) == {f"lot {world.ethanol.number}"}
+
+
+def test_a_claim_of_a_batch_that_does_not_exist_is_found(world: World) -> None:
+    Claim.objects.filter(purpose=world.waiting.number).update(purpose="B26-9999-0")
+    found = findings()
+    assert found["claim for B26-9999-0"] == ["names a batch that does not exist"]
+    assert found[f"batch {world.waiting.number}"] == ["is reserved and holds 0 open claims"]
+
+
+def test_claims_that_a_batch_in_its_state_cannot_hold_are_found(world: World) -> None:
+    set_columns(world.waiting, state="draft")
+    assert findings() == {f"batch {world.waiting.number}": ["is draft and holds 2 open claims"]}
+
+
+# Weighings
+
+
+def test_a_changed_weighing_of_a_closed_batch_is_found(world: World) -> None:
+    set_columns(Weighing.objects.filter(batch=world.closed)[0], mass=Decimal("5.5"))
+    assert findings() == {f"batch {world.closed.number}": ["has 10.500000 g weighed and 10.000000 g moved"]}
+
+
+def test_a_weighing_struck_after_closing_is_found(world: World) -> None:
+    weighing = Weighing.objects.filter(batch=world.closed)[0]
+    struck = {"struck_at": world.bench.now, "struck_by": world.bench.by, "strike_reason": "never was"}
+    set_columns(weighing, **struck)
+    assert findings() == {f"batch {world.closed.number}": ["has 5.000000 g weighed and 10.000000 g moved"]}
+
+
+def test_a_batch_said_to_be_void_whose_weighings_went_nowhere_is_found(world: World) -> None:
+    set_columns(world.begun, state="void")
+    assert findings()[f"batch {world.begun.number}"] == [
+        "is void and holds 2 open claims",
+        "has 1.500000 g weighed and 0.000000 g moved",
+    ]
+
+
+# Contents
+
+
+def test_contents_that_no_longer_add_up_are_found(world: World) -> None:
+    content = LotContent.objects.get(lot=world.vial, material__name="linalool")
+    set_columns(content, fraction=Decimal("0.06"))
+    assert findings() == {f"lot {world.vial.number}": ["revision 0 has contents that sum to 1.01, not 1"]}
+
+
+def test_contents_of_an_ancestor_that_no_longer_add_up_are_found_there_and_in_what_was_made_of_it(
+    world: World,
+) -> None:
+    content = LotContent.objects.get(lot=world.linalool)
+    set_columns(content, fraction=Decimal("0.9"))
+    found = findings()
+    assert found[f"lot {world.linalool.number}"] == ["revision 0 has contents that sum to 0.9, not 1"]
+    made_of_it = Batch.objects.get(made=world.stock)
+    assert f"batch {made_of_it.number}" in found
+
+
+def test_contents_that_are_gone_are_found(world: World) -> None:
+    with tampering(LotContent):
+        LotContent.objects.filter(lot=world.linalool).delete()
+    found = findings()
+    assert found[f"lot {world.linalool.number}"] == ["revision 0 has no contents"]
+    assert f"batch {Batch.objects.get(made=world.stock).number}" in found
+
+
+def test_contents_exchanged_so_that_they_still_add_up_are_found_by_mixing_them_again(world: World) -> None:
+    for name, fraction in (("linalool", "0.06"), ("ethanol", "0.94")):
+        set_columns(LotContent.objects.get(lot=world.blend, material__name=name), fraction=Decimal(fraction))
+    assert findings() == {
+        f"batch {world.closed.number}": ["made a lot whose contents do not follow from its weighings"]
+    }
+
+
+def test_a_made_lot_whose_pours_are_gone_is_found(world: World) -> None:
+    with tampering(Movement):
+        Movement.objects.filter(target=world.blend).delete()
+    assert (
+        "made a lot whose contents do not follow from its weighings"
+        in findings()[f"batch {world.closed.number}"]
+    )
+
+
+# Records
+
+
+def test_a_changed_record_is_found_at_its_place(world: World) -> None:
+    record = SealedRecord.objects.get(name=world.closed.number)
+    set_columns(record, text=record.text.replace(world.blend.number, world.vial.number))
+    name = world.bench.by.studio.name
+    assert findings() == {
+        f"record {record.sequence} of studio {name}": [
+            f"The text of record {record.sequence} is not the one that was sealed."
+        ]
+    }
+
+
+def test_a_record_taken_out_of_the_chain_is_found(world: World) -> None:
+    bench = world.bench
+    bench.make(bench.formula("last", "ethanol 1", "linalool@10% 1"), "1")
+    record = SealedRecord.objects.get(name=world.closed.number)
+    with tampering(SealedRecord):
+        SealedRecord.objects.filter(pk=record.pk).delete()
+    found = findings()
+    assert found[f"record {record.sequence} of studio {bench.by.studio.name}"] == [
+        f"Record {record.sequence} is missing."
+    ]
+
+
+def test_the_last_record_cut_off_is_missed_by_its_batch(world: World) -> None:
+    """The chain that is left holds in itself."""
+    with tampering(SealedRecord):
+        SealedRecord.objects.filter(name=world.closed.number).delete()
+    assert findings() == {f"batch {world.closed.number}": ["is closed and has no sealed record"]}
+
+
+# The command
+
+
+def test_the_command_says_what_it_looked_at_when_all_is_well(world: World) -> None:
+    said = StringIO()
+    call_command("verify", stdout=said)
+    assert "Everything holds" in said.getvalue()
+
+
+def test_the_command_names_what_does_not_hold_and_fails(world: World) -> None:
+    set_columns(world.vial, on_hand=Decimal(3))
+    said = StringIO()
+    with pytest.raises(SystemExit) as end:
+        call_command("verify", stdout=said)
+    assert end.value.code == 1
+    assert f"lot {world.vial.number}: on hand says 3.000000 g" in said.getvalue()
+    assert "2 things do not hold" in said.getvalue()
+
+
+def test_the_statements_of_the_proof_do_not_grow_with_the_lots(world: World) -> None:
+    counts = set()
+    for _ in range(2):
+        with CaptureQueriesContext(connection) as queries:
+            findings()
+        counts.add(len(queries))
+        world.bench.make(world.closed.version, "1")
+        draw_off(by=world.bench.by, now=world.bench.now, number=world.stock.number, mass=Decimal(1))
+    assert len(counts) == 1
