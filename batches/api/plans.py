@@ -39,7 +39,9 @@ class PlanChangeOut(Shape):
     name = PlainText(longest=120)
     written = StrengthField()
     used = ListField(child=PlainText(longest=20))
-    freed = DecimalText(digits=20, places=6, help_text="Grams of solvent; negative where the change takes some.")
+    freed = DecimalText(
+        digits=20, places=6, help_text="Grams of solvent; negative where the change takes some."
+    )
     sentence = PlainText(longest=1000)
 
 

@@ -14,6 +14,8 @@ import highspy
 import numpy as np
 from numpy.typing import NDArray
 
+from batches.calc.quiet_highs import QuietHighs
+
 Floats = NDArray[np.float64]
 Places = NDArray[np.int64]
 Flags = NDArray[np.bool_]
@@ -29,13 +31,6 @@ MOST_NODES = 3000
 
 class UnsoundAnswer(ArithmeticError):
     """HiGHS gave an answer that does not satisfy the programme; a fault of the software, not of the input."""
-
-
-class _QuietHighs(highspy.Highs):
-    """HiGHS without its callbacks, which are not used here and whose setting up prints a line to standard output."""
-
-    def __init__(self) -> None:
-        super(highspy.Highs, self).__init__()
 
 
 @dataclass(frozen=True, slots=True)
@@ -151,9 +146,8 @@ class Programme:
         return Answer(values, reached, proven)
 
     def _highs(self) -> highspy.Highs:
-        highs = _QuietHighs()
+        highs = QuietHighs()
         for option, setting in (
-            ("output_flag", False),
             ("threads", 1),
             ("random_seed", 0),
             ("mip_rel_gap", 0.0),

@@ -22,13 +22,13 @@ import highspy
 import numpy as np
 
 from batches.calc.enlarging import deviations
+from batches.calc.quiet_highs import QuietHighs
 
 _MOST_OVER = 1e4
 """No line needs to hold ten thousand times its part; a fuller shelf would only spoil the scaling."""
 _ROOM = 1.001
 _INFINITE = float(highspy.kHighsInf)
 _OPTIONS: Mapping[str, bool | int | float] = {
-    "output_flag": False,
     "threads": 1,
     "primal_feasibility_tolerance": 1e-9,
     "dual_feasibility_tolerance": 1e-9,
@@ -100,7 +100,7 @@ class _Programme:
         self.gap, self.worst = self.v + 1, self.v + 2
         # What one programme may give away of the last one's value: a mixed-integer one is less sharp.
         self.slack = 1e-7 if self.choices else 1e-9
-        self.solver = highspy.Highs()  # type: ignore[no-untyped-call]
+        self.solver = QuietHighs()
 
     def solved(self) -> list[float]:
         """Final masses in micrograms, before they are rounded."""

@@ -89,7 +89,7 @@ def _newest(lots: Iterable[ShelfLot]) -> ShelfLot | None:
 def _parts(line: FormulaLine, basis: LineBasis, mass: Decimal) -> Iterable[CostPart]:
     """The line's grams lot by lot; a trace below a microgram costs nothing that could be told."""
     if not basis.lots:
-        shares = [(-line.key - 1, ONE, None)]
+        shares: list[tuple[int, Decimal, Decimal | None]] = [(-line.key - 1, ONE, None)]
     elif basis.from_neat:
         neat, solvent = basis.lots
         shares = [

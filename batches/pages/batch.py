@@ -99,7 +99,9 @@ def _page(
         "found": found,
         "batch": batch,
         "plan": batch.explanation,
-        "solvents": [(one["name"], Decimal(one["fraction"])) for one in batch.explanation.get("solvents", ())],
+        "solvents": [
+            (one["name"], Decimal(one["fraction"])) for one in batch.explanation.get("solvents", ())
+        ],
         "comes_to": Decimal(batch.explanation["strength"]) if batch.explanation.get("strength") else None,
         "void_form": VoidForm(),
         "bench": address("bench", number) if batch.state in CLAIMING else "",

@@ -15,7 +15,7 @@ from django.views.decorators.http import require_http_methods, require_POST
 from batches.actions.planning import draft_formula_batch, draft_stock_batch
 from batches.actions.reserving import void_batch
 from batches.calc.strength import strength_report
-from batches.models import Batch, BatchKind, FormulaVersion
+from batches.models import Batch, FormulaVersion
 from batches.models.written import as_calc_lines
 from batches.pages.batch import batch_number
 from batches.pages.forms import BatchForm, StockForm
@@ -118,7 +118,9 @@ def _drafted_anew(member: Member, batch: Batch, other: dict[str, Decimal]) -> Ba
         "note": batch.note,
         **other,
     }
-    if batch.kind == BatchKind.STOCK:
+    if batch.version is None:
+        assert batch.material is not None
+        assert batch.solvent is not None
         return draft_stock_batch(by=member, now=now, material=batch.material, solvent=batch.solvent, **told)
     solvents = Material.objects.of(member.studio).in_bulk([int(key) for key in batch.solvent_bounds])
     bounds = {

@@ -60,7 +60,7 @@ def base_recipes(studio: Studio) -> dict[int, list[FormulaLine]]:
     )
     gathered: dict[int, list[LineRow]] = {}
     for row in rows:
-        gathered.setdefault(row.base, []).append(row)  # type: ignore[attr-defined]
+        gathered.setdefault(row.base, []).append(row)
     return {base: as_calc_lines(lines) for base, lines in gathered.items()}
 
 

@@ -1,10 +1,14 @@
 """Filters of the lists of materials, lots and movements."""
 
 import django_filters
-from django.db.models import F, Q, QuerySet
+from django.db.models import ExpressionWrapper, F, Q, QuerySet
 
 from inventory.models import Lot, LotKind, Material, MaterialKind, Movement, Reason
 from studio.api.filters import DayFilter, Filters, GramsFilter, IdFilter, MomentFilter, NumberTextFilter
+from studio.kernel.mass_field import MassField
+
+FREE = ExpressionWrapper(F("on_hand") - F("reserved"), output_field=MassField())
+"""Grams; without saying so a difference of masses is a plain number of micrograms."""
 
 
 class MaterialFilters(Filters):
@@ -50,10 +54,10 @@ class LotFilters(Filters):
         )
 
     def by_available_lt(self, rows: QuerySet, name: str, value: object) -> QuerySet:
-        return rows.annotate(free=F("on_hand") - F("reserved")).filter(free__lt=value)
+        return rows.annotate(free=FREE).filter(free__lt=value)
 
     def by_available_gte(self, rows: QuerySet, name: str, value: object) -> QuerySet:
-        return rows.annotate(free=F("on_hand") - F("reserved")).filter(free__gte=value)
+        return rows.annotate(free=FREE).filter(free__gte=value)
 
     def by_words(self, rows: QuerySet, name: str, value: str) -> QuerySet:
         for word in value.split():

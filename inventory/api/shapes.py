@@ -27,7 +27,9 @@ class EditionField(WholeNumber):
     """Which edition of a thing this is; in quotes it is what `If-Match` takes."""
 
     def __init__(self, **kwargs: Any) -> None:
-        super().__init__(help_text="Goes up with every change; in quotes it is what If-Match takes.", **kwargs)
+        super().__init__(
+            help_text="Goes up with every change; in quotes it is what If-Match takes.", **kwargs
+        )
 
 
 class CasField(PlainText):

@@ -39,6 +39,4 @@ def budget_of(
 
 def budget_of_lot(lot_id: int, revision: int) -> Budget:
     """The budget of a lot that exists, with its contents at `revision`. Three statements."""
-    return budget_of(
-        target=lot_id, sources=[lot_id], contents=contents_behind([lot_id]), revision=revision
-    )
+    return budget_of(target=lot_id, sources=[lot_id], contents=contents_behind([lot_id]), revision=revision)

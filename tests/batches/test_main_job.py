@@ -60,7 +60,8 @@ def test_from_bottles_to_a_traced_vial(api: Any) -> None:
     forward = api.get(f"lots/{bottles[0]['number']}/trace/?direction=forward").json()
     assert vial["number"] in {lot["number"] for lot in forward["lots"]}
     record = api.get(f"batches/{number}/record/").json()
-    assert record["seal"] and "First accord" in record["text"]
+    assert record["seal"]
+    assert "First accord" in record["text"]
     assert_everything_holds()
 
 

@@ -20,7 +20,9 @@ def desk(page, owner, bench):
 
 
 def cell(page, column, line):
-    return page.get_by_role("combobox" if column in ("Material", "in solvent") else "textbox", name=f"{column} {line}")
+    return page.get_by_role(
+        "combobox" if column in ("Material", "in solvent") else "textbox", name=f"{column} {line}"
+    )
 
 
 def type_line(page, *cells):

@@ -12,7 +12,6 @@ from fractions import Fraction
 import numpy as np
 from scipy.optimize import linprog
 
-
 KEPT = 0.3
 """An aim that is reached is kept to within this part of its step, as the plan promises."""
 
@@ -108,7 +107,9 @@ class EnumeratedPlans:
 
     def _as_written(self, line, lot):
         near = abs(Fraction(lot.strength) - Fraction(line.strength)) <= self.same * Fraction(line.strength)
-        return near and (line.solvent is None or line.strength == 1 or self._main_solvent(lot) == line.solvent)
+        return near and (
+            line.solvent is None or line.strength == 1 or self._main_solvent(lot) == line.solvent
+        )
 
     def _may_join(self, line, lot):
         """No single lot of about its strength holds enough for all lines of the material."""
@@ -277,7 +278,12 @@ class _Fit:
             self._row(
                 self._equal, 0, *entries, (rest, -shelf.shares[line.key]), (shift[0], -1), (shift[1], 1)
             )
-        self._row(self._equal, 0, *((column, 1) for column in shifts[::2]), *((column, -1) for column in shifts[1::2]))
+        self._row(
+            self._equal,
+            0,
+            *((column, 1) for column in shifts[::2]),
+            *((column, -1) for column in shifts[1::2]),
+        )
         return [rest], shifts
 
     def _bounds(self):
@@ -289,7 +295,9 @@ class _Fit:
             ]
             self._row(self._upper, Fraction(bound.highest) * shelf.total, *inside)
             self._row(
-                self._upper, -Fraction(bound.lowest) * shelf.total, *((column, -share) for column, share in inside)
+                self._upper,
+                -Fraction(bound.lowest) * shelf.total,
+                *((column, -share) for column, share in inside),
             )
 
     def least(self, columns, cost):

@@ -15,7 +15,9 @@ from inventory.calc.claims import ShelfLot
 DAY = date(2026, 1, 15)
 SOLVENTS = ("ethanol", "dipropylene glycol", "triethyl citrate")
 _IDS: dict[str, int] = {name: 900 + place for place, name in enumerate(SOLVENTS)}
-_STOCK = re.compile(r"(?P<name>[^@\d]+?)(?:@(?P<strength>[\d.]+)%)?(?:/(?P<solvent>[a-z ]+?))? (?P<amount>[\d.]+)g?")
+_STOCK = re.compile(
+    r"(?P<name>[^@\d]+?)(?:@(?P<strength>[\d.]+)%)?(?:/(?P<solvent>[a-z ]+?))? (?P<amount>[\d.]+)g?"
+)
 
 
 def material(name):
@@ -28,7 +30,13 @@ def _read(text):
     assert found, text
     strength = Decimal(found["strength"] or "100") / 100
     solvent = found["solvent"]
-    return found["name"], strength, None if solvent is None else material(solvent), Decimal(found["amount"]), found.end()
+    return (
+        found["name"],
+        strength,
+        None if solvent is None else material(solvent),
+        Decimal(found["amount"]),
+        found.end(),
+    )
 
 
 def formula(*texts):

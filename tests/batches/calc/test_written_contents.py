@@ -28,8 +28,7 @@ def line(material, parts, strength="1", solvent=None, key=0):
 
 def numbered(*lines):
     return [
-        line(one.material, one.parts, one.strength, one.solvent, key=place)
-        for place, one in enumerate(lines)
+        line(one.material, one.parts, one.strength, one.solvent, key=place) for place, one in enumerate(lines)
     ]
 
 

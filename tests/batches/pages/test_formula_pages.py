@@ -51,7 +51,9 @@ def meadow(bench):
 def test_strength_ceiling_and_shares_are_those_of_the_api_to_the_last_digit(browser, meadow, api):
     told = api.get("formulas/meadow/versions/1/strength/").json()
     page = browser.get("/formulas/meadow/").content.decode()
-    live = browser.post("/formula-figures/", written("linalool 1 ethanol 30", "vanillin - - 3", "ethanol - - 7"))
+    live = browser.post(
+        "/formula-figures/", written("linalool 1 ethanol 30", "vanillin - - 3", "ethanol - - 7")
+    )
     for shown in (page, live.content.decode()):
         assert percent(Decimal(told["strength"])) in shown
         assert percent(Decimal(told["ceiling"])) in shown
@@ -158,7 +160,10 @@ def test_a_step_of_the_form_keeps_everything_and_writes_nothing(browser, meadow)
     form = written("linalool 10 ethanol 3", "vanillin - - 1", name="", do="up:k1")
     answer = browser.post("/formula-new/", form)
     assert answer.status_code == 200
-    assert re.findall(r'name="material" value="(\w*)"', answer.content.decode())[:2] == ["vanillin", "linalool"]
+    assert re.findall(r'name="material" value="(\w*)"', answer.content.decode())[:2] == [
+        "vanillin",
+        "linalool",
+    ]
     assert "aria-invalid" not in answer.content.decode()
     assert Formula.objects.count() == 1
 
@@ -206,7 +211,9 @@ def test_a_sheet_is_tried_and_then_taken(browser, meadow, api):
 
     exported = b"".join(api.get("formulas/?format=csv").streaming_content)
     assert "says the same already" in text(sheet(exported, **{"try": "yes"}))
-    rows = b"formula,name,material,strength,solvent,parts\nrain,Rain,linalool,0.1,ethanol,3\nrain,,ethanol,,,7\n"
+    rows = (
+        b"formula,name,material,strength,solvent,parts\nrain,Rain,linalool,0.1,ethanol,3\nrain,,ethanol,,,7\n"
+    )
     assert "Rain, version 1" in text(sheet(rows, **{"try": "yes"}))
     assert not Formula.objects.filter(code="rain").exists()
     assert sheet(rows).status_code == 303
@@ -228,7 +235,12 @@ def test_a_reader_sees_formulas_and_writes_none(meadow, reader):
     browser = signed_in(reader)
     page = text(browser.get("/formulas/meadow/"))
     assert "Plan a batch" not in page
-    for path in ("/formula-new/", "/formulas/meadow/1/edit/", "/formula-import/", "/formulas/meadow/1/adopt/"):
+    for path in (
+        "/formula-new/",
+        "/formulas/meadow/1/edit/",
+        "/formula-import/",
+        "/formulas/meadow/1/adopt/",
+    ):
         assert browser.get(path).status_code == 403
     assert browser.post("/formula-new/", written("linalool - - 3", name="New")).status_code == 403
 

@@ -1,0 +1,2 @@
+import sys; sys.path.insert(0,"/tmp")
+from shots import *
