@@ -83,13 +83,7 @@ class CircumstancesForm(forms.Form):
     mass = Grams(label="Mass, g", help_text="Of the whole batch.")
     strength = Percent(label="Strength, %", required=False)
     vessel_capacity = Grams(label="Vessel holds, g", required=False, help_text="The batch stays below it.")
-    balance = Picked(
-        "balance",
-        label="Balance",
-        required=False,
-        nothing="the finest that carries it",
-        help_text="Its smallest good weight bounds every pour.",
-    )
+    balance = Picked("balance", label="Balance", required=False, nothing="the finest that carries it")
     tolerance = Percent(label="Tolerance, %", required=False)
     planned_on = Day(label="To be made on", required=False, help_text="Empty: no day yet.")
     title = Text(longest=160, label="Title", required=False, help_text="Empty: by what is made.")

@@ -129,6 +129,15 @@ def test_what_cannot_be_kept_is_said_and_nothing_is_lost(browser, meadow, form, 
     assert Formula.objects.count() == 1
 
 
+def test_a_formula_of_five_hundred_lines_is_sent_as_one_form(browser, meadow):
+    lines = ["linalool 10 ethanol 3"] * 500
+    assert browser.post("/formula-new/", written(*lines, name="Long")).status_code == 303
+    assert FormulaVersion.objects.get(formula__code="long").lines.count() == 500
+    answer = browser.post("/formula-new/", written(*lines, "ethanol - - 1", name="Longer"))
+    assert answer.status_code == 422
+    assert "at most 500 lines" in text(answer)
+
+
 def test_a_version_nobody_made_is_rewritten_and_one_that_was_made_starts_the_next(browser, meadow, bench):
     page = browser.get("/formulas/meadow/1/edit/").content.decode()
     [edition] = re.findall(r'name="edition" value="(\d+)"', page)

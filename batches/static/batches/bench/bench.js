@@ -6,6 +6,7 @@ import { BalancePanel } from "./balance_panel.js";
 import { Drafts } from "./drafts.js";
 import { wireKeypad } from "./keypad.js";
 import { replaceLive } from "./live.js";
+import { isLot, showStop } from "./lot_in_hand.js";
 import { Outbox } from "./outbox.js";
 import { fromGrams, grams, typedWeight } from "./readings.js";
 import { listenForScans } from "./scans.js";
@@ -41,11 +42,18 @@ const isOpen = (position) => ["open", "begun"].includes(standing(bandOf(figures(
 
 function showLine(position) {
   const waits = waitingFor(position);
+  markUnsaved(position, waits > 0n);
   const typed = position === current ? typedWeight(at("weight")?.value ?? "") : {};
   const read = position === current ? balance?.live : null;
   if (typed.micrograms) showStanding(figures(position), holds(position) + typed.micrograms, "typed, not recorded yet");
   else if (read) showStanding(figures(position), holds(position) + read, "on the balance, not recorded yet");
   else showStanding(figures(position), holds(position), waits ? `${grams(waits)} g of it not saved yet` : "");
+}
+
+function markUnsaved(position, waits) {
+  const tag = at(`goto-${position}`).querySelector(".tag");
+  tag.dataset.word ??= tag.textContent;
+  tag.textContent = waits ? "not saved yet" : tag.dataset.word;
 }
 
 function say(sentence) {
@@ -96,12 +104,10 @@ function nextOpen() {
 
 /* --- the lot in hand --- */
 
-const bare = (text) => text.replace(/\/+$/, "").split("/").pop().replace(/[\s\-–]/g, "").toUpperCase();
-
 function confirmLot(text, by, alternative = "") {
   const wanted = take(current).dataset.lot;
   if (take(current).hasAttribute("data-stopped")) return stop(`Lot ${wanted} is on hold; nothing of it can be recorded.`);
-  if (![text, alternative].some((told) => told && bare(told) === bare(wanted))) return wrongLot(text, alternative);
+  if (!isLot(wanted, text, alternative)) return wrongLot(text, alternative);
   how = by;
   at("stop").hidden = true;
   at("lot-in-hand").value = wanted;
@@ -118,7 +124,7 @@ function showConfirmed() {
 }
 
 function wrongLot(text, alternative) {
-  const own = takes().find((section) => [text, alternative].some((told) => told && bare(told) === bare(section.dataset.lot)));
+  const own = takes().find((section) => isLot(section.dataset.lot, text, alternative));
   const { lot, title } = take(current).dataset;
   if (own) {
     return stop(
@@ -143,17 +149,7 @@ function stop(sentence, otherLine = "") {
   at("lot-in-hand").value = "";
   keepDraft();
   showConfirmed();
-  const box = at("stop");
-  const words = document.createElement("p");
-  words.append(Object.assign(document.createElement("strong"), { textContent: "Stop." }), ` ${sentence}`);
-  box.replaceChildren(words);
-  if (otherLine) {
-    const link = Object.assign(document.createElement("a"), { className: "button quiet", href: `?line=${otherLine}` });
-    link.dataset.line = otherLine;
-    link.textContent = `Go to line ${otherLine}, which takes it`;
-    box.append(link);
-  }
-  box.hidden = false;
+  showStop(sentence, otherLine);
   at("lot-in-hand").focus();
   return false;
 }

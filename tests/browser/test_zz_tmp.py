@@ -1,2 +1,0 @@
-import sys; sys.path.insert(0,"/tmp")
-from shots import *
