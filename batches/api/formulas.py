@@ -29,10 +29,12 @@ from batches.api.shapes import (
     VersionIn,
     VersionOut,
 )
+from batches.calc.written_contents import own_strength
 from batches.models import Formula, FormulaVersion
 from batches.queries.formulas import formulas_of, last_lines, line_differences, version_of, versions_of
+from batches.queries.written import base_recipes
 from inventory.api.shapes import MaterialOut
-from inventory.models import Material
+from inventory.models import Material, MaterialKind
 from studio.api.pagination import order_of, ordered
 from studio.api.sheets import SheetForm, sheet
 from studio.api.views import Endpoint, ListEndpoint
@@ -161,7 +163,10 @@ class VersionAdopt(Endpoint):
 
 
 def lines_written(studio: Studio, lines: list[dict[str, Any]]) -> list[WrittenLine]:
-    """The lines of a request with their materials; one statement. Raises `Invalid` naming those not there."""
+    """The lines of a request with their materials; two statements at most. Raises `Invalid` naming those not there.
+
+    A line that says no strength is neat; a base then stands at its own.
+    """
     ids = {line[name] for line in lines for name in ("material", "solvent") if line.get(name)}
     known = Material.objects.of(studio).in_bulk(ids)
     faults = Faults()
@@ -170,6 +175,12 @@ def lines_written(studio: Studio, lines: list[dict[str, Any]]) -> list[WrittenLi
             if line.get(name) is not None and line[name] not in known:
                 faults.add(f"lines.{place}.{name}", f"There is no material {line[name]} in this studio.")
     faults.refuse_if_any()
+    unsaid = [line for line in lines if "strength" not in line]
+    if any(known[line["material"]].kind == MaterialKind.BASE for line in unsaid):
+        recipes = base_recipes(studio)
+        for line in unsaid:
+            if line["material"] in recipes:
+                line["strength"] = own_strength(recipes[line["material"]])
     return [
         WrittenLine(
             material=known[line["material"]],

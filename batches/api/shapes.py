@@ -26,6 +26,7 @@ from studio.api.fields import (
 from studio.api.ids import IdField
 
 WAYS = get_args(Way)
+RESERVED_CODES = frozenset({"import"})
 CODE_HINT = "Letters, digits, hyphens and points; how the formula is addressed."
 
 
@@ -39,6 +40,8 @@ class CodeField(PlainText):
         text = super().to_internal_value(data)
         if not all(letter.isascii() and (letter.isalnum() or letter in "-.") for letter in text):
             raise self.refuse("A code has only letters a to z, digits, hyphens and points.")
+        if text.lower() in RESERVED_CODES:
+            raise self.refuse(f"“{text}” is taken by an address of the service; give another code.")
         return text.lower()
 
     def described(self, direction: Direction) -> dict[str, Any]:
@@ -49,7 +52,9 @@ class CodeField(PlainText):
 class LineIn(Shape):
     material = IdField()
     parts = DecimalText(digits=18, places=6, above=0)
-    strength = StrengthField(required=False, help_text="The dilution as written; 1, neat, when left out.")
+    strength = StrengthField(
+        required=False, help_text="The dilution as written; left out, neat, or a base at its own."
+    )
     solvent = IdField(required=False, allow_null=True)
 
 

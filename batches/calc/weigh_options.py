@@ -25,6 +25,7 @@ SHORTFALL_STEPS = 100
 """A pour below the smallest is counted in whole hundredths of the smallest that it lacks."""
 EXCESS_STEPS = 10_000
 """An odorant mass above what is wanted is counted in whole ten-thousandths of it."""
+HALF_HAIR = 1e-9
 HAIR = 1e-12
 """Relative slack where two exact numbers are compared as floats, so that equal ones count as equal."""
 
@@ -60,12 +61,12 @@ class Options:
     @property
     def shortfall(self) -> Floats:
         """Whole hundredths of the smallest pour that the option lacks when poured alone."""
-        return np.where(self.flagged, np.round(SHORTFALL_STEPS * (1 - np.minimum(1 / self.low, 1))), 0.0)
+        return np.where(self.flagged, nearest_step(SHORTFALL_STEPS * (1 - np.minimum(1 / self.low, 1))), 0.0)
 
     @property
     def excess(self) -> Floats:
         """Whole ten-thousandths of the odorant that the option gives too much when poured alone."""
-        return np.round(EXCESS_STEPS * (self.times - 1))
+        return nearest_step(EXCESS_STEPS * (self.times - 1))
 
     @property
     def grams(self) -> Floats:
@@ -78,6 +79,11 @@ class Options:
 
 
 _ARRAYS = tuple(one.name for one in fields(Options) if one.name not in {"wants", "pool"})
+
+
+def nearest_step(steps: Floats) -> Floats:
+    """Whole steps, halves up: aims are counted in steps so that the search ends; the hair keeps exact halves alike."""
+    return np.floor(steps + 0.5 + HALF_HAIR)
 
 
 def options_of(task: WeighTask) -> Options:

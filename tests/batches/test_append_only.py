@@ -153,8 +153,12 @@ def test_an_upsert_is_an_update(guarded: Guarded) -> None:
 # What may be filled once
 
 
+def standing_weighings(bench: Workbench) -> Any:
+    return Weighing.objects.of(bench.by.studio).filter(struck_at__isnull=True)
+
+
 def test_a_weighing_is_struck_once_and_for_ever(bench: Workbench) -> None:
-    standing = Weighing.objects.get(struck_at__isnull=True)
+    standing = standing_weighings(bench).get()
     struck = {"struck_at": bench.now, "struck_by": bench.by, "strike_reason": "slip"}
     assert Weighing.objects.filter(pk=standing.pk).update(**struck) == 1
     for again in ({"strike_reason": "another"}, dict.fromkeys(struck), struck):
@@ -163,7 +167,7 @@ def test_a_weighing_is_struck_once_and_for_ever(bench: Workbench) -> None:
 
 
 def test_a_weighing_is_not_struck_without_saying_by_whom_and_why(bench: Workbench) -> None:
-    standing = Weighing.objects.filter(struck_at__isnull=True)
+    standing = standing_weighings(bench)
     for part in ({"struck_at": bench.now}, {"strike_reason": "slip"}, {"struck_by": bench.by}):
         with pytest.raises(DatabaseError), transaction.atomic():
             standing.update(**part)
@@ -172,4 +176,4 @@ def test_a_weighing_is_not_struck_without_saying_by_whom_and_why(bench: Workbenc
 def test_striking_changes_nothing_else_on_the_way(bench: Workbench) -> None:
     struck = {"struck_at": bench.now, "struck_by": bench.by, "strike_reason": "slip", "mass": Decimal(9)}
     with pytest.raises(DatabaseError, match="append-only"), transaction.atomic():
-        Weighing.objects.filter(struck_at__isnull=True).update(**struck)
+        standing_weighings(bench).update(**struck)

@@ -232,7 +232,7 @@ def test_each_weighing_becomes_one_movement_and_unused_claims_are_let_go(
     poured = Movement.objects.filter(target=lot).order_by("id")
     assert [movement.mass for movement in poured] == [Decimal("0.5"), Decimal("0.49"), 9]
     assert {movement.reason for movement in poured} == {Reason.WEIGHED_IN}
-    claims = Claim.objects.filter(purpose=tenth.number)
+    claims = Claim.objects.of(bench.by.studio).filter(purpose=tenth.number)
     assert {claim.settled: claim.state for claim in claims} == {Decimal("0.99"): "settled", 9: "settled"}
     assert not Lot.objects.of(bench.by.studio).filter(reserved__gt=0).exists()
     assert_everything_holds()
@@ -240,7 +240,7 @@ def test_each_weighing_becomes_one_movement_and_unused_claims_are_let_go(
 
 def test_what_was_poured_beyond_the_book_is_counted_up_first(bench: Workbench, tenth: Batch) -> None:
     lot = bench.close(weighed(bench, tenth, "10.25", "92.25"))
-    up = Movement.objects.filter(batch=tenth.number, reason=Reason.COUNTED_UP)
+    up = Movement.objects.of(bench.by.studio).filter(batch=tenth.number, reason=Reason.COUNTED_UP)
     assert [(movement.mass, movement.target.title) for movement in up] == [(Decimal("0.25"), "linalool")]
     assert (lot.on_hand, lot.actual_strength) == (Decimal("102.5"), Decimal("0.1"))
     assert_everything_holds()

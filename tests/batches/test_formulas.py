@@ -177,7 +177,7 @@ def test_a_batch_of_the_adopted_version_makes_a_lot_of_the_base(bench: Workbench
     lot = bench.make(version, "10")
     assert (lot.kind, lot.material, lot.made_in[:4]) == (LotKind.BASE, base, "B26-")
     assert lot.actual_strength == D("0.5")
-    assert Formula.objects.get(code="rose").versions.get().batches.get().kind == BatchKind.BASE
+    assert version.batches.get().kind == BatchKind.BASE
 
 
 def test_a_base_made_is_used_like_a_material_and_known_by_what_is_in_it(bench: Workbench) -> None:
@@ -208,7 +208,7 @@ def test_a_formula_is_adopted_once(bench: Workbench) -> None:
 def test_solvents_alone_are_no_base(bench: Workbench) -> None:
     with pytest.raises(NothingToAdopt):
         adopt(bench, bench.formula("thinner", "ethanol 2", "water 1"))
-    assert FormulaVersion.objects.get().fixed_at is None
+    assert FormulaVersion.objects.of(bench.by.studio).get().fixed_at is None
 
 
 def test_a_base_needs_a_name_of_its_own(bench: Workbench) -> None:
@@ -277,3 +277,14 @@ def test_what_only_looks_like_a_cycle_is_none(bench: Workbench) -> None:
     adopt(bench, version)
     following = write_next_version(by=bench.by, now=bench.now, formula=version.formula, lines=inside)
     assert following.number == 2
+
+
+def test_a_base_written_without_a_dilution_stands_at_its_own_strength(bench: Any, api: Any) -> None:
+    version = bench.formula("heart", "linalool@10% 3", "ethanol 7")
+    base = adopt_as_base(by=bench.by, now=bench.now, version=version)
+    lines = [
+        {"material": str(base.id), "parts": "5"},
+        {"material": str(bench.material("ethanol").id), "parts": "5"},
+    ]
+    written = api.post("formulas/", {"code": "veil", "name": "Veil", "lines": lines}).json()
+    assert written["lines"][0]["strength"] == "0.03"

@@ -163,7 +163,8 @@ def test_a_claim_that_was_made_smaller_is_found(world: World) -> None:
 
 
 def test_a_claim_of_a_batch_that_does_not_exist_is_found(world: World) -> None:
-    Claim.objects.filter(purpose=world.waiting.number).update(purpose="B26-9999-0")
+    claims = Claim.objects.of(world.bench.by.studio).filter(purpose=world.waiting.number)
+    claims.update(purpose="B26-9999-0")
     found = findings()
     assert found["claim for B26-9999-0"] == ["names a batch that does not exist"]
     assert found[f"batch {world.waiting.number}"] == ["is reserved and holds 0 open claims"]
@@ -246,7 +247,7 @@ def test_a_made_lot_whose_pours_are_gone_is_found(world: World) -> None:
 
 
 def test_a_changed_record_is_found_at_its_place(world: World) -> None:
-    record = SealedRecord.objects.get(name=world.closed.number)
+    record = SealedRecord.objects.get(studio=world.bench.by.studio, name=world.closed.number)
     set_columns(record, text=record.text.replace(world.blend.number, world.vial.number))
     name = world.bench.by.studio.name
     assert findings() == {
@@ -259,7 +260,7 @@ def test_a_changed_record_is_found_at_its_place(world: World) -> None:
 def test_a_record_taken_out_of_the_chain_is_found(world: World) -> None:
     bench = world.bench
     bench.make(bench.formula("last", "ethanol 1", "linalool@10% 1"), "1")
-    record = SealedRecord.objects.get(name=world.closed.number)
+    record = SealedRecord.objects.get(studio=world.bench.by.studio, name=world.closed.number)
     with tampering(SealedRecord):
         SealedRecord.objects.filter(pk=record.pk).delete()
     found = findings()
@@ -271,7 +272,7 @@ def test_a_record_taken_out_of_the_chain_is_found(world: World) -> None:
 def test_the_last_record_cut_off_is_missed_by_its_batch(world: World) -> None:
     """The chain that is left holds in itself."""
     with tampering(SealedRecord):
-        SealedRecord.objects.filter(name=world.closed.number).delete()
+        SealedRecord.objects.filter(studio=world.bench.by.studio, name=world.closed.number).delete()
     assert findings() == {f"batch {world.closed.number}": ["is closed and has no sealed record"]}
 
 

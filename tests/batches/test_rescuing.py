@@ -46,7 +46,7 @@ def targets(batch: Batch) -> list[Decimal]:
 
 
 def claimed(batch: Batch) -> dict[str, Decimal]:
-    open_claims = Claim.objects.filter(purpose=batch.number, state=ClaimState.OPEN)
+    open_claims = Claim.objects.of(batch.studio_id).filter(purpose=batch.number, state=ClaimState.OPEN)
     return dict(open_claims.values_list("lot__title", "mass"))
 
 
@@ -88,7 +88,7 @@ def test_the_plan_stays_readable_beside_the_new_targets(bench: Workbench, lots: 
     batch = overpoured(bench)
     choose(bench, batch, "enlarge-fully")
     assert list(batch.lines.order_by("position").values_list("planned", flat=True)) == [6, 4, 10]
-    entry = HistoryEntry.objects.get(subject="batch", name=batch.number, verb="way on chosen")
+    entry = HistoryEntry.objects.get(studio=batch.studio, name=batch.number, verb="way on chosen")
     assert entry.changes["2"] == ["4.000000", "4.400000"]
     assert entry.why.startswith("enlarge-fully")
 

@@ -68,7 +68,7 @@ def test_reserving_claims_what_the_plan_takes_of_each_lot(
 def test_lines_that_take_from_one_lot_make_one_claim(bench: Workbench, linalool: Lot) -> None:
     batch = bench.plan(bench.formula("twice", "linalool 1", "linalool 2"), "6")
     bench.reserve(batch)
-    [claim] = Claim.objects.filter(purpose=batch.number)
+    [claim] = Claim.objects.of(bench.by.studio).filter(purpose=batch.number)
     assert (claim.lot, claim.mass) == (linalool, 6)
 
 
@@ -82,7 +82,7 @@ def test_a_batch_is_claimed_in_full_or_not_at_all(bench: Workbench, linalool: Lo
     ]
     reload(linalool, vanillin)
     assert (linalool.reserved, vanillin.reserved) == (0, 0)
-    assert {batch.state for batch in Batch.objects.all()} == {BatchState.DRAFT}
+    assert {batch.state for batch in Batch.objects.of(bench.by.studio)} == {BatchState.DRAFT}
     assert second.lines.count() == 2
 
 
@@ -202,7 +202,9 @@ def test_a_voided_batch_lets_go_of_its_claims(bench: Workbench, linalool: Lot, v
     reload(linalool, vanillin)
     assert (voided.state, voided.ended_at, voided.ended_why) == (BatchState.VOID, bench.now, "spoiled")
     assert (linalool.reserved, vanillin.reserved) == (0, 0)
-    assert {claim.state for claim in Claim.objects.filter(purpose=batch.number)} == {ClaimState.RELEASED}
+    assert {claim.state for claim in Claim.objects.of(bench.by.studio).filter(purpose=batch.number)} == {
+        ClaimState.RELEASED
+    }
     assert_everything_holds()
 
 
@@ -214,10 +216,12 @@ def test_what_was_weighed_into_a_voided_batch_is_discarded_and_not_lost(
     bench.weigh(batch, 1, "4.2")
     void(bench, batch)
     reload(linalool, vanillin)
-    [movement] = Movement.objects.filter(batch=batch.number)
+    [movement] = Movement.objects.of(bench.by.studio).filter(batch=batch.number)
     assert (movement.reason, movement.mass, movement.target) == (Reason.DISCARDED, Decimal("4.2"), None)
     assert sorted([linalool.on_hand, vanillin.on_hand]) == [Decimal("5.8"), 10]
-    assert {claim.state: claim.settled for claim in Claim.objects.filter(purpose=batch.number)} == {
+    assert {
+        claim.state: claim.settled for claim in Claim.objects.of(bench.by.studio).filter(purpose=batch.number)
+    } == {
         ClaimState.SETTLED: Decimal("4.2"),
         ClaimState.RELEASED: 0,
     }
@@ -231,7 +235,12 @@ def test_a_voided_batch_that_poured_more_than_the_book_held_counts_the_differenc
     bench.reserve(batch)
     bench.weigh(batch, 1, "10.5")
     void(bench, batch)
-    moved = Movement.objects.filter(batch=batch.number).order_by("id").values_list("reason", "mass")
+    moved = (
+        Movement.objects.of(bench.by.studio)
+        .filter(batch=batch.number)
+        .order_by("id")
+        .values_list("reason", "mass")
+    )
     assert list(moved) == [(Reason.COUNTED_UP, Decimal("0.5")), (Reason.DISCARDED, Decimal("10.5"))]
     reload(linalool)
     assert linalool.on_hand == 0

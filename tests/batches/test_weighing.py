@@ -69,7 +69,7 @@ def test_the_first_weighing_starts_the_batch_and_moves_nothing_yet(
     assert (batch.state, batch.weighing_at) == (BatchState.WEIGHING, bench.now)
     assert (weighing.mass, weighing.by, weighing.recorded_at) == (Decimal("0.5"), bench.by, bench.now)
     assert (linalool.on_hand, linalool.reserved) == (10, 1)
-    assert not Movement.objects.filter(batch=batch.number).exists()
+    assert not Movement.objects.of(bench.by.studio).filter(batch=batch.number).exists()
 
 
 def test_pours_into_one_line_add_up_and_the_bench_says_what_is_left(bench: Workbench, batch: Batch) -> None:
@@ -240,7 +240,9 @@ def test_a_struck_weighing_stays_readable_and_counts_no_more(
     assert linalool.reserved == 1
     bench.weigh(batch, 1, "1")
     assert line_states(bench, batch)[0] == ("done", 1)
-    entry = HistoryEntry.objects.get(subject="batch", name=batch.number, verb="weighing struck")
+    entry = HistoryEntry.objects.get(
+        studio=bench.by.studio, subject="batch", name=batch.number, verb="weighing struck"
+    )
     assert entry.changes == {"mass": ["4.000000", None]}
     assert_everything_holds()
 

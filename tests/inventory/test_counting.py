@@ -87,7 +87,7 @@ def test_a_count_that_finds_what_the_book_says_moves_nothing(bench: Workbench) -
 def test_a_count_stands_in_the_history_with_old_and_new(bench: Workbench) -> None:
     lot = bench.bottle("linalool 10g")
     count(bench, lot, "9.5", why="spilled some")
-    entry = HistoryEntry.objects.get(subject="lot", name=lot.number, verb="counted")
+    entry = HistoryEntry.objects.get(studio=bench.by.studio, name=lot.number, verb="counted")
     assert entry.changes == {"on_hand": ["10.000000", "9.500000"]}
     assert entry.why == "spilled some"
 

@@ -36,7 +36,7 @@ def neat(bench: Workbench, grams: str = "5") -> Any:
 def test_a_hold_says_since_when_and_why_and_stands_in_the_history(bench: Workbench, lot: Lot) -> None:
     hold(bench, lot)
     assert (lot.held_at, lot.hold_reason) == (bench.now, "smells of rubber")
-    entry = HistoryEntry.objects.get(subject="lot", name=lot.number, verb="put on hold")
+    entry = HistoryEntry.objects.get(studio=bench.by.studio, name=lot.number, verb="put on hold")
     assert entry.changes == {"hold_reason": ["", "smells of rubber"]}
 
 

@@ -5,6 +5,7 @@ grams stay open, a linear programme of SciPy in natural units says whether they 
 """
 
 import itertools
+import math
 from dataclasses import dataclass
 from datetime import date
 from fractions import Fraction
@@ -155,9 +156,9 @@ class EnumeratedPlans:
             line.key,
             (lot,),
             not raised,
-            0 if raised else max(round(float(100 * (1 - need / self.smallest))), 0),
+            0 if raised else max(_nearest_step(100 * (1 - need / self.smallest)), 0),
             not self._as_written(line, lot),
-            round(float(10_000 * (times - 1))),
+            _nearest_step(10_000 * (times - 1)),
             need * times,
             need * least,
         )
@@ -198,6 +199,11 @@ class EnumeratedPlans:
             excess,
             bool(self.solvents) and -less_rest < least * (1 - 1e-6),
         )
+
+
+def _nearest_step(steps):
+    """Whole steps, halves up."""
+    return math.floor(steps + Fraction(1, 2))
 
 
 class _Fit:

@@ -278,13 +278,12 @@ function changed(state) {
     const typed = entry.weight && typedWeight(entry.weight).unit ? ` (typed as ${entry.weight})` : "";
     return `Line ${entry.position}, ${take(entry.position)?.dataset.title ?? entry.lot}: ${amount}${typed}`;
   };
-  const again = (entry, changes) => outbox.again(entry, changes);
   const drop = (entry) => {
     outbox.drop(entry.operation);
     say("Put away; it is not in the record.");
     take(current).querySelector("h2").focus();
   };
-  showUnsaved({ entries, state, lasting, told: words, again, drop });
+  showUnsaved({ entries, state, lasting, told: words, again: outbox.again.bind(outbox), drop });
   for (const section of takes()) showLine(section.dataset.of);
 }
 
