@@ -85,7 +85,10 @@ class CheckedPlan:
 
 
 def check_plan(request: WeighRequest, pours: Sequence[HandPour]) -> CheckedPlan:
-    """Judge `pours` by the rules of the request; its pins are not looked at. Raises what `prepare` refuses."""
+    """Judge `pours` by the rules of the request; its pins are not looked at. Raises what `prepare` refuses.
+
+    Rounding each pour to the microgram, a microgram a pour altogether, is no fault anywhere.
+    """
     task = prepare(_without_pins(request))
     faults = _misplaced(task, pours)
     sound = _added_up(task, pours)
@@ -96,11 +99,12 @@ def check_plan(request: WeighRequest, pours: Sequence[HandPour]) -> CheckedPlan:
         return CheckedPlan(tuple(faults), total, None, {}, (), (), (), Cost(NOTHING, ()))
     outcomes = line_outcomes(task, sound)
     strength, solvents = reached_strength(task, sound), reached_solvents(task, sound)
+    rounding = len(sound) * MICROGRAM
     faults += [
-        *_deviations(task, outcomes),
-        *_proportions(task, outcomes),
-        *_totals(task, total, strength),
-        *_bounds(task, solvents, total, len(sound)),
+        *_deviations(task, outcomes, rounding),
+        *_proportions(task, outcomes, rounding),
+        *_totals(task, total, strength, rounding),
+        *_bounds(task, solvents, rounding / total),
     ]
     return CheckedPlan(
         faults=tuple(faults),
@@ -197,12 +201,15 @@ def _crumbs(task: WeighTask, targets: Sequence[Target]) -> list[PlanFault]:
     return [PlanFault("crumb", flag.line, flag.lot, flag.sentence) for flag in flags(task, targets)]
 
 
-def _deviations(task: WeighTask, outcomes: Sequence[LineOutcome]) -> list[PlanFault]:
-    """Odorant lines outside the tolerance; a line without a pour lacks all of it."""
+def _deviations(task: WeighTask, outcomes: Sequence[LineOutcome], rounding: Decimal) -> list[PlanFault]:
+    """Odorant lines outside the tolerance by more than rounding explains; a line without a pour lacks all of it."""
     solvents = {want.line.key for want in task.solvents}
     faults = []
     for one in outcomes:
-        if one.line in solvents or abs(one.deviation) <= task.request.tolerance:
+        if (
+            one.line in solvents
+            or abs(one.poured - one.wanted) <= task.request.tolerance * one.wanted + rounding
+        ):
             continue
         side = "more" if one.deviation > 0 else "less"
         faults.append(
@@ -217,7 +224,7 @@ def _deviations(task: WeighTask, outcomes: Sequence[LineOutcome]) -> list[PlanFa
     return faults
 
 
-def _proportions(task: WeighTask, outcomes: Sequence[LineOutcome]) -> list[PlanFault]:
+def _proportions(task: WeighTask, outcomes: Sequence[LineOutcome], rounding: Decimal) -> list[PlanFault]:
     """Free solvents out of their written proportions, where no bound is set that may shift them."""
     wants = task.solvents
     if any(want.line.material in task.request.solvent_bounds for want in wants):
@@ -233,11 +240,12 @@ def _proportions(task: WeighTask, outcomes: Sequence[LineOutcome]) -> list[PlanF
             f"{percent(want.share)} is written.",
         )
         for want in wants
-        if free > 0 and abs(poured[want.line.key] / free - want.share) > task.request.tolerance
+        if free > 0
+        and abs(poured[want.line.key] - want.share * free) > task.request.tolerance * free + rounding
     ]
 
 
-def _totals(task: WeighTask, total: Decimal, strength: Decimal) -> list[PlanFault]:
+def _totals(task: WeighTask, total: Decimal, strength: Decimal, rounding: Decimal) -> list[PlanFault]:
     request = task.request
     faults = []
     if total != request.total:
@@ -260,7 +268,7 @@ def _totals(task: WeighTask, total: Decimal, strength: Decimal) -> list[PlanFaul
                 f"{figure(total)} g are poured; vessel and balance carry {figure(request.largest_total)} g.",
             )
         )
-    if abs(strength - task.strength) > task.request.tolerance * task.strength:
+    if abs(strength - task.strength) > request.tolerance * task.strength + rounding / total:
         faults.append(
             PlanFault(
                 "strength",
@@ -272,10 +280,9 @@ def _totals(task: WeighTask, total: Decimal, strength: Decimal) -> list[PlanFaul
     return faults
 
 
-def _bounds(task: WeighTask, solvents: dict[int, Decimal], total: Decimal, pours: int) -> list[PlanFault]:
+def _bounds(task: WeighTask, solvents: dict[int, Decimal], slack: Decimal) -> list[PlanFault]:
     """Bounded solvents outside their bounds by more than rounding the pours to the microgram explains."""
     names = {want.line.material: want.line.name for want in task.wants}
-    slack = pours * MICROGRAM / total + Decimal("1e-9")
     faults = []
     for solvent, bound in sorted(task.request.solvent_bounds.items()):
         share = solvents.get(solvent, NOTHING)

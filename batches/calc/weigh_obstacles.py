@@ -104,17 +104,26 @@ def obstacles(task: WeighTask) -> tuple[Reason, ...]:
         return missing
     least = 1 - (0.0 if task.rigid else float(task.request.tolerance))
     loose = reach(task, bounds=False, endless_solvent=True)
-    if loose is None:
-        return (_does_not_add_up(task),)
-    if loose.factor < least - HAIR:
+    if loose is not None and loose.factor < least - HAIR:
         return (_too_strong(task, loose),)
-    stocked = reach(task, bounds=False)
-    if stocked is None or stocked.factor < least - HAIR:
+    if loose is None or not _possible(with_endless_solvent(task), bounds=False):
+        return (_does_not_add_up(task),)
+    if not _possible(task, bounds=False):
         return _missing_solvent(task) or (_does_not_add_up(task),)
-    bounded = reach(task)
-    if bounded is None or bounded.factor < least - HAIR:
+    if not _possible(task, bounds=True):
         return (_out_of_bounds(task),)
     return (_does_not_add_up(task),)
+
+
+def _possible(task: WeighTask, *, bounds: bool) -> bool:
+    """Whether lots, free solvent and, if asked, bounds allow the strength wanted, small pours and splits included."""
+    return _Loose(task, bounds=bounds, factors=_wanted_factors(task)).programme.solve([]) is not None
+
+
+def _wanted_factors(task: WeighTask) -> tuple[float, float]:
+    """Multiples of the wanted odorants that count as what is wanted."""
+    room = 0.0 if task.rigid else float(task.request.tolerance)
+    return 1 - room, 1 + room
 
 
 def reach(task: WeighTask, *, bounds: bool = True, endless_solvent: bool = False) -> Reach | None:
@@ -162,7 +171,7 @@ def with_endless_solvent(task: WeighTask) -> WeighTask:
 class _Loose:
     """The weigh programme without whole columns: every lot may give any part of any line of its material."""
 
-    def __init__(self, task: WeighTask, *, bounds: bool, factor: float | None = None) -> None:
+    def __init__(self, task: WeighTask, *, bounds: bool, factors: tuple[float, float] | None = None) -> None:
         self.programme = Programme()
         self.options = options_of(task)
         options = self.options
@@ -172,8 +181,7 @@ class _Loose:
         self.share = self.programme.columns(
             len(options), np.where(pinned, given, 0.0), np.where(pinned, given, room)
         )
-        most = 1 / float(task.strength) if factor is None else factor
-        self.factor = self.programme.columns(1, 0.0 if factor is None else factor, most)
+        self.factor = self.programme.columns(1, *(factors or (0.0, 1 / float(task.strength))))
         lines = np.arange(len(options.wants))
         self.programme.rows(
             len(lines),
@@ -223,20 +231,8 @@ def _missing_reason(task: WeighTask, wants: Sequence[Want], wanted: Decimal, the
     if wants[0].pins:
         wanted = sum((want.odorant for want in wants), NOTHING)
         there = sum((_pinned_supply(task, want) for want in wants), NOTHING)
-    request = task.request
-    refused = [
-        lot
-        for lot in request.lots
-        if lot.material == line.material
-        and lot.available > 0
-        and lot.unusable_because(request.on)
-        and lot.id not in request.allowed_lots
-    ]
+    refused, not_counted = _refused(task, line.material)
     more = (wanted - there) / line.strength
-    shut = [
-        f"lot {lot.number} with {figure(lot.available)} g {lot.unusable_because(request.on)}"
-        for lot in refused
-    ]
     return Reason(
         "missing",
         nearest_mass(wanted),
@@ -245,8 +241,26 @@ def _missing_reason(task: WeighTask, wants: Sequence[Want], wanted: Decimal, the
         tuple(lot.id for lot in refused),
         f"{line.name}: {readable(wanted)} g of odorant are wanted, {readable(there)} g are there"
         f"{' in the pinned lots' if wants[0].pins else ''}; {readable(more)} g at {percent(line.strength)} are missing."
-        + (f" Not counted: {listed(shut)}." if shut else ""),
+        f"{not_counted}",
     )
+
+
+def _refused(task: WeighTask, material: int) -> tuple[list[ShelfLot], str]:
+    """Lots of a material that hold something but may not be used, and a sentence that names them."""
+    request = task.request
+    refused = [
+        lot
+        for lot in request.lots
+        if lot.material == material
+        and lot.available > 0
+        and lot.unusable_because(request.on)
+        and lot.id not in request.allowed_lots
+    ]
+    named = [
+        f"lot {lot.number} with {figure(lot.available)} g {lot.unusable_because(request.on)}"
+        for lot in refused
+    ]
+    return refused, f" Not counted: {listed(named)}." if named else ""
 
 
 def _too_strong(task: WeighTask, reached: Reach) -> Reason:
@@ -267,7 +281,7 @@ def _too_strong(task: WeighTask, reached: Reach) -> Reason:
 def _missing_solvent(task: WeighTask) -> tuple[Reason, ...]:
     """Grams of each free solvent that the shelf does not have, at the least for the strength wanted."""
     endless = with_endless_solvent(task)
-    found = _Loose(endless, bounds=False, factor=1.0)
+    found = _Loose(endless, bounds=False, factors=_wanted_factors(task))
     bought = np.array([lot.id < 0 for lot in found.options.pool])[found.solvents.lot]
     aim = Aim("missing", found.solvents.share[bought], np.full(int(bought.sum()), 1e6))
     answer = found.programme.solve([aim])
@@ -280,15 +294,16 @@ def _missing_solvent(task: WeighTask) -> tuple[Reason, ...]:
         missing = nearest_mass(Decimal(float(grams[mine & bought].sum())))
         wanted = nearest_mass(Decimal(float(grams[mine].sum())))
         if missing > 0:
+            refused, not_counted = _refused(task, want.line.material)
             reasons.append(
                 Reason(
                     "solvent",
                     wanted,
                     wanted - missing,
                     (want.line.key,),
-                    (),
+                    tuple(lot.id for lot in refused),
                     f"{want.line.name}: {readable(wanted)} g are wanted to make up the batch, "
-                    f"{readable(wanted - missing)} g are there; {readable(missing)} g are missing.",
+                    f"{readable(wanted - missing)} g are there; {readable(missing)} g are missing.{not_counted}",
                 )
             )
     return tuple(reasons)
@@ -317,7 +332,7 @@ def _out_of_bounds(task: WeighTask) -> Reason:
 
 def _nearest_share(task: WeighTask, solvent: int, sign: int) -> Decimal:
     """The smallest (sign 1) or largest (sign −1) share of a solvent that the lots allow when nothing is bounded."""
-    found = _Loose(task, bounds=False, factor=1.0 if task.rigid else None)
+    found = _Loose(task, bounds=False, factors=_wanted_factors(task))
     pool = found.options.pool
     shares = np.array([float(solvent_share(lot, solvent)) for lot in pool])
     total = task.request.total

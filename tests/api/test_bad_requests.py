@@ -100,7 +100,7 @@ def test_a_body_that_is_no_sound_object_is_refused(
     unknown = json.dumps({**sound, f"{name}x": 1}).encode()
     empty = [b""] if operation.body.get("required") else []
     before = fingerprint()
-    for body in (*share(NO_OBJECT, operation.place, 5), *empty, twice, unknown):
+    for body in (*share(NO_OBJECT, operation.place, 6), *empty, twice, unknown):
         answer = api.call(operation.method, world.address(operation), body, **headers_of(operation))
         assert answer.status_code == 400, (body[:60], answer.content[:200])
         if body == unknown:
@@ -131,7 +131,7 @@ def test_an_address_of_nothing_is_refused(operation: Operation, world: World, cl
     body = next(world.bodies(operation), None)
     before = fingerprint()
     for name in operation.parameters("path"):
-        for text in share(NOWHERE, operation.place, 3):
+        for text in share(NOWHERE, operation.place, 5):
             address = world.address(operation, **{name: text})
             answer = api.call(operation.method, address, body, **headers_of(operation))
             if answer.status_code == 200 and name == "number" and text == "0001":
@@ -161,7 +161,7 @@ def test_an_odd_parameter_is_refused_or_understood(
     body = next(world.bodies(operation), None)
     before = fingerprint()
     for place, (name, schema) in enumerate(operation.parameters("query").items(), start=operation.place):
-        for text in share(ODD_QUERIES, place, 4):
+        for text in share(ODD_QUERIES, place, 6):
             address = f"{world.address(operation)}?{urlencode({name: text})}"
             answer = api.call(operation.method, address, body, **headers_of(operation))
             assert answer.status_code in (200, 400, 404, 406, 415), (address[:80], answer.content[:200])

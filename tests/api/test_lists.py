@@ -39,8 +39,7 @@ def test_the_pages_of_a_list_are_all_of_it_once_in_every_order(
     address = world.address(operation)
     names = orderings(operation)
     assert names
-    orders = [*names, *(f"-{name}" for name in names)]
-    orders += [f"{first},-{second}" for first, second in itertools.permutations(names, 2)][:3]
+    orders = [*names, *(f"-{name}" for name in names[::2]), ",-".join(names[:2][::-1])]
     for order, limit in zip(orders, itertools.cycle((2, 5))):
         whole = api.get(f"{address}?ordering={order}&limit=200").json()
         assert whole["next"] is None

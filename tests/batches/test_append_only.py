@@ -1,5 +1,6 @@
 """Tables that only grow, generated from the migrations: the database refuses to change, delete or empty any of them."""
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
@@ -11,7 +12,10 @@ from django.db.migrations.loader import MigrationLoader
 from batches.actions.weighing import strike_weighing
 from batches.models import Weighing
 from inventory.actions.places import check_balance
+from studio.actions.studios import found_studio
 from studio.kernel.append_only import AppendOnly
+from tests.batches.kept import kept, undone
+from tests.conftest import NOW, PASSWORD
 from tests.workbench import Workbench
 
 
@@ -45,9 +49,12 @@ ROWS_OF = {
 }
 
 
-@pytest.fixture(autouse=True)
-def rows(bench: Workbench) -> None:
+def everything_recorded() -> Workbench:
     """At least one row in every such table: a balance checked, a batch weighed, corrected and closed."""
+    owner = found_studio(
+        name="Recorded", owner_name="Ada", email="recorded@example.org", password=PASSWORD, at=NOW
+    )
+    bench = Workbench(owner, NOW)
     balance = bench.balance()
     check_balance(
         by=bench.by,
@@ -64,6 +71,18 @@ def rows(bench: Workbench) -> None:
     strike_weighing(by=bench.by, now=bench.now, number=batch.number, weighing_id=slip.id, why="slip")
     bench.weigh(batch, 1, "1")
     bench.close(batch)
+    return bench
+
+
+@pytest.fixture(scope="module")
+def made(django_db_setup: None, django_db_blocker: Any) -> Iterator[Workbench]:
+    yield from kept(everything_recorded, django_db_blocker)
+
+
+@pytest.fixture(autouse=True)
+def bench(made: Workbench, django_db_blocker: Any) -> Iterator[Workbench]:
+    with undone(django_db_blocker):
+        yield made
 
 
 def fetch(statement: str) -> list[Any]:

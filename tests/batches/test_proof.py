@@ -3,7 +3,7 @@
 Every test writes past the actions, and past the triggers where there are some; all is rolled back.
 """
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from decimal import Decimal
 from io import StringIO
@@ -22,7 +22,10 @@ from inventory.actions.drawing_off import draw_off
 from inventory.actions.reversing import reverse_movement
 from inventory.models import Claim, LotContent, Movement, Reason
 from inventory.queries.proof import ledger_findings
+from studio.actions.studios import found_studio
 from studio.models import Member, SealedRecord
+from tests.batches.kept import kept, undone
+from tests.conftest import NOW, PASSWORD
 from tests.studio.tampering import without_triggers
 from tests.workbench import Workbench, assert_everything_holds
 
@@ -51,9 +54,21 @@ class World:
         )
 
 
+@pytest.fixture(scope="module")
+def made(django_db_setup: None, django_db_blocker: Any) -> Iterator[World]:
+    def make() -> World:
+        owner = found_studio(
+            name="Proven", owner_name="Ada", email="proven@example.org", password=PASSWORD, at=NOW
+        )
+        return World(Workbench(owner, NOW))
+
+    yield from kept(make, django_db_blocker)
+
+
 @pytest.fixture
-def world(bench: Workbench) -> World:
-    return World(bench)
+def world(made: World, django_db_blocker: Any) -> Iterator[World]:
+    with undone(django_db_blocker):
+        yield made
 
 
 def findings() -> dict[str, list[str]]:
@@ -118,8 +133,8 @@ def test_a_movement_turned_to_another_lot_is_found(world: World) -> None:
     assert set(findings()) == {f"lot {world.blend.number}", f"lot {world.ethanol.number}"}
 
 
-def test_a_movement_between_studios_is_found(world: World, stranger: Member) -> None:
-    other = Workbench(stranger, world.bench.now).bottle("linalool 50g")
+def test_a_movement_between_studios_is_found(world: World, new_studio: Callable[[], Member]) -> None:
+    other = Workbench(new_studio(), world.bench.now).bottle("linalool 50g")
     movement = Movement.objects.get(target=other)
     set_columns(movement, studio=world.bench.by.studio_id)
     found = findings()
