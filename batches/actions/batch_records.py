@@ -21,7 +21,9 @@ RECORD_FORM = "batch record 1"
 def batch_record(*, batch: Batch, lot: Lot, shares: Mapping[int, Share], filled: "Filled") -> dict[str, Any]:
     """The batch as it stands at closing, with the lot it made."""
     weighings: dict[int, list[dict[str, Any]]] = {}
-    rows = batch.weighings.select_related("balance", "balance_check", "by__person", "struck_by__person")
+    rows = batch.weighings.select_related(
+        "lot", "balance", "balance_check", "by__person", "struck_by__person"
+    )
     for weighing in rows.order_by("id"):
         weighings.setdefault(weighing.line_id, []).append(_weighing(weighing))
     lines = batch.lines.select_related("material", "lot").order_by("position", "id")
@@ -68,6 +70,7 @@ def _line(line: BatchLine, weighings: list[dict[str, Any]]) -> dict[str, Any]:
 def _weighing(weighing: Weighing) -> dict[str, Any]:
     check = weighing.balance_check
     return {
+        "lot": weighing.lot.number,
         "mass": str(weighing.mass),
         "standard_uncertainty": _text(weighing.mass_u),
         "source": weighing.source,

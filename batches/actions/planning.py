@@ -107,14 +107,11 @@ def draft_stock_batch(
 
 def _check_stock(material: Material, strength: Decimal, solvent: Material) -> None:
     if solvent.kind != MaterialKind.SOLVENT or material == solvent:
-        raise NotASolvent(
-            f"{solvent.name} cannot be the solvent of {material.name}.",
-            errors={"solvent": ["Give a solvent other than the material."]},
-        )
+        sentence = f"{solvent.name} cannot be the solvent of {material.name}; give a solvent other than it."
+        raise NotASolvent(sentence, errors={"solvent": [sentence]})
     if strength == 1:
-        raise Invalid(
-            "A stock is weaker than neat; give a strength below 1.", errors={"strength": ["Below 1, please."]}
-        )
+        sentence = "A stock is weaker than neat; give a strength below 1."
+        raise Invalid(sentence, errors={"strength": [sentence]})
     known = Solubility.objects.filter(material=material, solvent=solvent).first()
     check_solubility(strength, known.limit if known else None)
 

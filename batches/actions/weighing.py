@@ -5,7 +5,7 @@ there are all taken down, and what follows from them is shown. Only what cannot 
 that it is asked for twice.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
@@ -24,7 +24,7 @@ from studio.actions.changing import refuse_stale
 from studio.actions.history import record
 from studio.kernel.errors import Conflict, Faults
 from studio.kernel.mass import ZERO_MASS, nearest_mass
-from studio.kernel.moments import happened
+from studio.kernel.moments import InTheFuture, happened
 from studio.kernel.work import work
 from studio.models import Member
 
@@ -93,13 +93,15 @@ def log_weighings(
     with work():
         batch = lock_batch(by=by, number=number, states=tuple(BatchState), doing="weighed")
         known = _already_recorded(by, batch, readings)
-        fresh = [reading for reading in readings if reading.operation not in known]
+        fresh = {place: reading for place, reading in enumerate(readings) if reading.operation not in known}
         if fresh:
             refuse_stale(batch, expected, f"Batch {number}")
             refuse_other_state(batch, CLAIMING, "weighed")
             lines = {line.position: line for line in batch.lines.select_related("lot")}
             _check_positions(batch, lines, readings)
-            weighings = _record(by, now, batch, lines, fresh, balance or batch.balance)
+            on = balance or batch.balance
+            _check_told(fresh, on, now)
+            weighings = _record(by, now, batch, lines, list(fresh.values()), on)
             known |= {weighing.operation: weighing for weighing in weighings if weighing.operation}
             unnamed = iter([weighing for weighing in weighings if not weighing.operation])
         return [known[r.operation] if r.operation else next(unnamed) for r in readings]
@@ -115,7 +117,9 @@ def _record(
 ) -> list[Weighing]:
     lots = lock_lots(studio=by.studio, ids={lines[reading.position].lot_id for reading in readings})
     refuse_held(lots.values())
-    _check_readings(batch, lines, readings, balance)
+    poured = poured_per_line(batch)
+    for reading in readings:
+        _ask_twice_when_far_off(batch, lines[reading.position], reading, poured)
     check = _last_passed_check(balance)
     weighings = Weighing.objects.bulk_create(
         Weighing(
@@ -232,11 +236,14 @@ def _check_positions(batch: Batch, lines: dict[int, BatchLine], readings: Sequen
     faults.refuse_if_any()
 
 
-def _check_readings(
-    batch: Batch, lines: dict[int, BatchLine], readings: Sequence[Reading], balance: Balance | None
-) -> None:
+def _check_told(readings: Mapping[int, Reading], balance: Balance | None, now: datetime) -> None:
+    """Refuse what cannot be true: a time to come, named by the place of its reading, or more than a balance weighs."""
     faults = Faults()
-    for place, reading in enumerate(readings):
+    for place, reading in readings.items():
+        try:
+            happened(reading.at, now)
+        except InTheFuture as fault:
+            raise InTheFuture(fault.message, errors={f"weighings.{place}.at": [fault.message]}) from None
         if balance is not None and reading.mass > balance.capacity:
             faults.add(
                 f"weighings.{place}.mass",
@@ -244,9 +251,6 @@ def _check_readings(
                 f"({figure(balance.capacity)} g).",
             )
     faults.refuse_if_any()
-    poured = poured_per_line(batch)
-    for reading in readings:
-        _ask_twice_when_far_off(batch, lines[reading.position], reading, poured)
 
 
 def _ask_twice_when_far_off(

@@ -1,5 +1,6 @@
 """Batches over the API, from draft to sealed record."""
 
+from decimal import Decimal
 from typing import Any
 
 from django.db.models import QuerySet
@@ -32,12 +33,13 @@ from batches.api.shapes import (
 from batches.models import Batch, Weighing
 from batches.queries.batches import batch_in_hand, batches_of, sealed_record, ways_on, weighings_of
 from batches.queries.formulas import formulas_of, version_of
-from inventory.api.references import resolved
-from inventory.models import Balance, Material
+from inventory.api.references import naming, resolved
+from inventory.models import Material
 from inventory.queries.shelf import lots_of
 from studio.api.views import Endpoint, ListEndpoint
-from studio.kernel.errors import Faults
+from studio.kernel.errors import Faults, Invalid
 from studio.kernel.work import work
+from studio.models import Studio
 
 
 class BatchList(ListEndpoint):
@@ -55,6 +57,7 @@ class BatchList(ListEndpoint):
         """Draft a batch of a formula version (formula, mass) or of a stock (material, strength, solvent, mass).
 
         A weigh plan is made at once from what the shelf holds; with reserve it is claimed too, all of it or nothing.
+        When nothing fits, the batch stays a draft without lines, and its weigh plan tells why and what would help.
         """
         wanted = self.read(BatchIn)
         reserve = wanted.pop("reserve", False)
@@ -70,20 +73,13 @@ class BatchList(ListEndpoint):
 
     def _draft(self, wanted: dict[str, Any]) -> Batch:
         _refuse_unclear(wanted)
-        if wanted.get("balance") is not None:
-            wanted["balance"] = Balance.objects.one(self.studio, "balance", id=wanted["balance"])
+        wanted = resolved(self.studio, wanted)
         if "material" in wanted:
-            return draft_stock_batch(by=self.by, now=self.now, **resolved(self.studio, wanted))
+            return draft_stock_batch(by=self.by, now=self.now, **wanted)
         code = wanted.pop("formula")
         number = wanted.pop("version", None) or _last_version(self, code)
         version = version_of(studio=self.studio, code=code, number=number)
-        bounds = {
-            Material.objects.one(self.studio, "solvent", id=bound["solvent"]): (
-                bound.get("least"),
-                bound.get("most"),
-            )
-            for bound in wanted.pop("solvent_bounds", [])
-        }
+        bounds = _bounds(self.studio, wanted.pop("solvent_bounds", []))
         return draft_formula_batch(by=self.by, now=self.now, version=version, solvent_bounds=bounds, **wanted)
 
 
@@ -117,17 +113,14 @@ class BatchWeighings(ListEndpoint):
     @extend_schema(request=WeighingsIn, responses={201: BatchInHandOut})
     def post(self, request: Request, number: str) -> HttpResponse:
         """Log what was really weighed: one or several weighings, all recorded or none."""
-        wanted = self.read(WeighingsIn)
-        balance = None
-        if wanted.get("balance") is not None:
-            balance = Balance.objects.one(self.studio, "balance", id=wanted["balance"])
+        wanted = resolved(self.studio, self.read(WeighingsIn))
         batch = batch_number(self.studio, number)
         log_weighings(
             by=self.by,
             now=self.now,
             number=batch,
             readings=[Reading(**told) for told in wanted["weighings"]],
-            balance=balance,
+            balance=wanted.get("balance"),
         )
         return self.created(
             BatchInHandOut,
@@ -202,6 +195,22 @@ def _in_hand(view: Endpoint, number: str) -> Any:
 def _last_version(view: Endpoint, code: str) -> int:
     last: int = formulas_of(view.studio).one(view.studio, "formula", code=code).last_version
     return last
+
+
+def _bounds(
+    studio: Studio, told: list[dict[str, Any]]
+) -> dict[Material, tuple[Decimal | None, Decimal | None]]:
+    """The bounds by solvent; one that is bounded twice, or is not there, is refused."""
+    bounds: dict[Material, tuple[Decimal | None, Decimal | None]] = {}
+    for place, bound in enumerate(told):
+        field = f"solvent_bounds.{place}.solvent"
+        with naming(field):
+            solvent: Material = Material.objects.one(studio, "solvent", id=bound["solvent"])
+        if solvent in bounds:
+            sentence = f"{solvent} is bounded twice; give both bounds together."
+            raise Invalid(sentence, errors={field: [sentence]})
+        bounds[solvent] = (bound.get("least"), bound.get("most"))
+    return bounds
 
 
 def _refuse_unclear(wanted: dict[str, Any]) -> None:

@@ -10,8 +10,8 @@ from rest_framework.serializers import ListField
 from batches.calc.grid import Ratio
 from batches.queries.formulas import version_of
 from batches.queries.strengths import grid_layout, stock_route, version_strength
-from inventory.api.references import lot_numbered
-from inventory.models import Balance, Material
+from inventory.api.references import lot_numbered, naming, resolved
+from inventory.models import Balance
 from studio.api.fields import (
     DecimalText,
     GramsField,
@@ -171,16 +171,8 @@ class StockRoute(Endpoint):
     @extend_schema(request=RouteIn, responses=RouteOut)
     def post(self, request: Request) -> HttpResponse:
         """Find the way to a stock from what the shelf holds, through intermediates where needed; nothing is written."""
-        wanted = self.read(RouteIn)
-        route = stock_route(
-            studio=self.studio,
-            on=self.now.date(),
-            material=Material.objects.one(self.studio, "material", id=wanted["material"]),
-            solvent=Material.objects.one(self.studio, "solvent", id=wanted["solvent"]),
-            balance=Balance.objects.one(self.studio, "balance", id=wanted["balance"]),
-            strength=wanted["strength"],
-            mass=wanted["mass"],
-        )
+        wanted = resolved(self.studio, self.read(RouteIn))
+        route = stock_route(studio=self.studio, on=self.now.date(), **wanted)
         return self.answer(RouteOut, route)
 
 
@@ -191,8 +183,11 @@ class GridLayout(Endpoint):
     def post(self, request: Request) -> HttpResponse:
         """Lay out a grid of vials that crosses lots with others at given ratios; nothing is written."""
         wanted = self.read(GridIn)
-        balance = wanted.get("balance")
         solvent = wanted.get("solvent")
+        balance = None
+        if "balance" in wanted:
+            with naming("balance"):
+                balance = Balance.objects.one(self.studio, "balance", id=wanted["balance"])
         plan = grid_layout(
             studio=self.studio,
             side_a=[lot_numbered(self.studio, number) for number in wanted["side_a"]],
@@ -200,7 +195,7 @@ class GridLayout(Endpoint):
             ratios=[Ratio(**ratio) for ratio in wanted["ratios"]],
             vial_mass=wanted["vial_mass"],
             solvent=lot_numbered(self.studio, solvent) if solvent else None,
-            balance=Balance.objects.one(self.studio, "balance", id=balance) if balance else None,
+            balance=balance,
         )
         pours: list[dict[str, Any]] = [
             {

@@ -310,7 +310,7 @@ def check_lines(lines: Sequence[FormulaLine]) -> None:
             )
         elif line.is_solvent and line.strength != 1:
             faults.add(f"lines.{place}.strength", f"{line.name} is a solvent and is written neat.")
-        if line.strength < 1 and line.solvent == line.material:
+        elif line.strength < 1 and line.solvent == line.material:
             faults.add(f"lines.{place}.solvent", f"{line.name} cannot be a dilution in itself.")
     if faults:
         raise BadFormula(next(iter(faults.errors.values()))[0], errors=faults.errors)

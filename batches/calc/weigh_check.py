@@ -23,6 +23,7 @@ from batches.calc.weigh_explain import (
 )
 from batches.calc.weigh_request import WeighRequest, WeighTask, prepare
 from batches.calc.weigh_targets import Target
+from inventory.calc.claims import is_stock
 from inventory.calc.wording import figure, percent, readable
 from studio.kernel.mass import MICROGRAM
 
@@ -155,7 +156,7 @@ def _misplaced(task: WeighTask, pours: Sequence[HandPour]) -> list[PlanFault]:
 
 
 def _is_pour(mass: Decimal) -> bool:
-    return mass.is_finite() and mass > 0 and mass % MICROGRAM == 0
+    return is_stock(mass) and mass > 0
 
 
 def _added_up(task: WeighTask, pours: Sequence[HandPour]) -> list[Target]:

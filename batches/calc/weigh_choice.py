@@ -11,13 +11,17 @@ The odorants are chosen first. As good as can be, in this order:
    own pour and a sum stays linear. A formula without free solvent has instead one common factor of all lines within
    the tolerance, nearest to 1;
 5. a rest that leaves a smallest pour of each free solvent, then fewest pours, then fewest bottles newly opened;
-6. soonest expiry: the places in claim order, lot by lot of each material, add up to the least.
+6. soonest expiry: the places in claim order, lot by lot of each material, add up to the least; where several lines
+   share a material, the earlier lot goes to the line that takes more of it.
 
 Then, for the odorants so chosen, the free solvent: fewest pours below the smallest, fewest pours, fewest newly opened,
 soonest expiry. A solvent pour that is too small to weigh well spoils the total hardly and the odorants not at all, so it
 is flagged but moves no line. Last, where several lots share a line, the earlier in claim order gives as much as it can.
 
-Needless splits are left out (see `weigh_options`), unless without them there is no plan at all.
+An aim once reached is kept to within 0.3 of a step, which is nothing where it counts whole things; where grams are
+open (what split pours lack, shifted solvents, the common factor) the choice of lots may use that much, the grams a
+thousandth of a step. Needless splits are left
+out (see `weigh_options`), unless without them there is no plan at all, not even one with flagged lines.
 """
 
 from collections.abc import Mapping, Sequence
@@ -28,10 +32,11 @@ import numpy as np
 from batches.calc.weigh_options import EXCESS_STEPS, SHORTFALL_STEPS, Options, options_of, worth_keeping
 from batches.calc.weigh_programme import Draw, WeighProgramme
 from batches.calc.weigh_request import WeighTask
-from batches.calc.weigh_solver import Aim, Answer, Flags, Floats
+from batches.calc.weigh_solver import Aim, Answer, Floats
 
 MASS_STEPS = 1e6
-"""The last aim counts grams in millionths of the batch."""
+COARSE_MASS_STEPS = 1e3
+"""Grams are counted in millionths of the batch when nothing but grams is open, in thousandths before."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,22 +73,25 @@ def choose(
     first: Sequence[LotCost] = (),
     draws: Sequence[Draw] = (),
 ) -> Chosen | None:
-    """The best plan of a task, None if there is none. Without `crumbs` no odorant pour may be below the smallest."""
+    """The best plan of a task, None if there is none. Without `crumbs` no odorant pour may be below the smallest.
+
+    `first` are aims before all others, `draws` lots that would first be made of others; both serve the remedies.
+    """
     options = options_of(task)
     lean = options if first or draws else _lean(options, task)
     every = _every(options)
-    tries = [(lean, False), (every, False)] if not crumbs else [(lean, False), (lean, True), (every, True)]
+    tries = [(lean, False), *([(lean, True), (every, True)] if crumbs else [])]
     for offered, may_flag in tries:
         chosen = _odorants(task, offered, may_flag, first, draws)
         if chosen is not None:
-            return _settled(task, offered, *chosen)
+            return _settled(task, *chosen)
     return None
 
 
 def can_be_made(task: WeighTask, *, crumbs: bool = True) -> bool:
     """Whether a task has any plan; without `crumbs`, one with no odorant pour below the smallest."""
     options = options_of(task)
-    tries = [(_lean(options, task), False), (_every(options), crumbs)]
+    tries = [(_lean(options, task), False), *([(_every(options), True)] if crumbs else [])]
     return any(
         _first_pass(task, offered, may_flag, (), (), only_feasible=True) is not None
         for offered, may_flag in tries
@@ -117,7 +125,7 @@ def _first_pass(
     only_feasible: bool = False,
 ) -> tuple[WeighProgramme, Options, Answer] | None:
     if not may_flag:
-        options = _without_crumbs(options, task)
+        options = _without_crumbs(options)
     if not _every_line_has_one(options):
         return None
     lines = frozenset(range(len(options.wants))) if may_flag else frozenset()
@@ -145,51 +153,56 @@ def _odorants(
     return options.narrowed(kept, alone=~split, together=split), frozenset(flags.tolist()), answer
 
 
-def _settled(
-    task: WeighTask, offered: Options, options: Options, flagged: frozenset[int], before: Answer
-) -> Chosen | None:
+def _settled(task: WeighTask, options: Options, flagged: frozenset[int], before: Answer) -> Chosen | None:
     """Second pass: the grams of split lines, and the free solvent."""
-    opened = np.zeros(len(options.pool), bool)
-    opened[options.lot] = True
     found = WeighProgramme(task, options, may_flag=flagged, settled=True)
-    answer = found.programme.solve(_settled_aims(found, opened))
+    answer = found.programme.solve(_settled_aims(found), fine=True)
     if answer is None:
         return None
-    keys = [want.line.key for want in options.wants]
-    poured, grams = found.odorants.grams(answer.values)
-    pours = [
-        ChosenPour(
-            keys[options.line[at]],
-            options.pool[options.lot[at]].id,
-            float(mass),
-            bool(options.flagged[at] if options.alone[at] else int(options.line[at]) in flagged),
-        )
-        for at, mass in zip(poured.tolist(), grams.tolist(), strict=True)
-    ]
-    places, grams = found.solvents.grams(answer.values)
-    pours += [
-        ChosenPour(
-            found.solvents.wants[found.solvents.line[at]].line.key,
-            options.pool[found.solvents.lot[at]].id,
-            float(mass),
-            bool(answer.values[found.solvents.flag[at]] > 0.5),
-        )
-        for at, mass in zip(places.tolist(), grams.tolist(), strict=True)
-    ]
+    pours = [*_odorant_pours(found, answer, flagged), *_solvent_pours(found, answer)]
     return Chosen(
         tuple(sorted(pours, key=lambda pour: (pour.line, pour.lot))),
-        {**before.reached, **answer.reached},
+        {name: round(value, 6) for name, value in {**before.reached, **answer.reached}.items()},
         before.proven and answer.proven,
     )
 
 
-def _without_crumbs(options: Options, task: WeighTask) -> Options:
-    low = options.low <= (1 + float(task.request.tolerance)) * (1 + 1e-12)
-    fits = low & (options.left >= float(task.request.smallest) * (1 - 1e-12))
+def _odorant_pours(found: WeighProgramme, answer: Answer, flagged: frozenset[int]) -> list[ChosenPour]:
+    options = found.options
+    keys = [want.line.key for want in options.wants]
+    poured, grams = found.odorants.grams(answer.values)
+    return [
+        ChosenPour(
+            keys[options.line[at]],
+            options.pool[options.lot[at]].id,
+            mass,
+            bool(options.flagged[at]) if options.alone[at] else int(options.line[at]) in flagged,
+        )
+        for at, mass in zip(poured.tolist(), grams.tolist(), strict=True)
+    ]
+
+
+def _solvent_pours(found: WeighProgramme, answer: Answer) -> list[ChosenPour]:
+    solvents, pool = found.solvents, found.options.pool
+    places, grams = solvents.grams(answer.values)
+    return [
+        ChosenPour(
+            solvents.wants[solvents.line[at]].line.key,
+            pool[solvents.lot[at]].id,
+            mass,
+            bool(answer.values[solvents.flag[at]] > 0.5),
+        )
+        for at, mass in zip(places.tolist(), grams.tolist(), strict=True)
+    ]
+
+
+def _without_crumbs(options: Options) -> Options:
+    """The options that give at least a smallest pour, and the pinned ones, which stay whatever they give."""
     pinned = np.array([bool(options.wants[line].pins) for line in options.line], bool)
-    kept = np.ones(len(options), bool)
     return options.narrowed(
-        kept, alone=options.alone & ~options.flagged, together=options.together & (fits | pinned)
+        np.ones(len(options), bool),
+        alone=options.alone & ~options.flagged,
+        together=options.together & (~options.flagged | pinned),
     )
 
 
@@ -238,7 +251,21 @@ def _odorant_aims(found: WeighProgramme) -> list[Aim]:
             places,
             floor=_least_per_line(options, options.place, options.place),
         ),
+        *_fuller_lots_of_shared_materials(found),
     ]
+
+
+def _fuller_lots_of_shared_materials(found: WeighProgramme) -> list[Aim]:
+    """Where lines share a material, which of them takes the earlier lot: the one that wants more of it."""
+    options, odorants = found.options, found.odorants
+    materials = np.array([want.line.material for want in options.wants])
+    shared = np.array([np.count_nonzero(materials == one) > 1 for one in materials], bool)[options.line]
+    if not shared.any():
+        return []
+    costs = COARSE_MASS_STEPS * options.place * options.grams / float(found.task.request.total)
+    alone, joint = odorants.alone[shared[odorants.alone]], odorants.joint[shared[odorants.joint]]
+    columns = [odorants.pick[shared[odorants.alone]], odorants.share[shared[odorants.joint]]]
+    return [Aim("larger lines first", np.concatenate(columns), costs[np.concatenate([alone, joint])])]
 
 
 def _rest_pours_openings(found: WeighProgramme) -> Aim:
@@ -303,11 +330,11 @@ def _least_per_line(options: Options, alone: Floats, together: Floats) -> float:
     return float(least.sum())
 
 
-def _settled_aims(found: WeighProgramme, opened: Flags) -> list[Aim]:
+def _settled_aims(found: WeighProgramme) -> list[Aim]:
     """Grams of split lines, then the free solvent, then the earlier lots of each line as full as they can be."""
     solvents, odorants, options = found.solvents, found.odorants, found.options
     cost = np.array([not lot.opened for lot in options.pool], float)
-    cost[opened] = 0.0
+    cost[options.lot] = 0.0
     opening = found.use_of_lots(cost)
     count = len(solvents.pour)
     dear = float(count + 1)

@@ -149,6 +149,18 @@ def reach(task: WeighTask, *, bounds: bool = True, endless_solvent: bool = False
     )
 
 
+def strengths_without_free_solvent(task: WeighTask) -> tuple[Decimal, Decimal] | None:
+    """Weakest and strongest that the lots make when nothing but odorant lines fills the batch; None if nothing does."""
+    ends = []
+    for sign in (1.0, -1.0):
+        found = _Loose(task, bounds=True)
+        answer = found.programme.solve([Aim("strength", found.factor, np.array([sign]))])
+        if answer is None:
+            return None
+        ends.append(nearest_fraction(Decimal(float(answer.values[found.factor][0])) * task.strength))
+    return ends[0], ends[1]
+
+
 def fixed_odorants(task: WeighTask) -> list[tuple[ShelfLot, Decimal]]:
     """Lots and grams of the odorant lines whose every gram is pinned."""
     solvents = {want.line.material for want in task.solvents}
@@ -348,11 +360,15 @@ def _does_not_add_up(task: WeighTask) -> Reason:
     """Pins, or a formula without free solvent, leave no way to come to the batch mass."""
     total = task.request.total
     fixed = sum((mass for _, mass in fixed_pours(task)), NOTHING)
-    why = (
-        f"{figure(fixed)} g of it are pinned; change the pins, or unpin a line."
-        if fixed
-        else "There is no free solvent line to take up the rest; add one, or ask for another strength."
-        if not task.solvents
-        else "The pours that the smallest sensible mass and the pins allow do not fit together."
-    )
+    ends = None if task.rigid or fixed else strengths_without_free_solvent(task)
+    why = "The pours that the smallest sensible mass and the pins allow do not fit together."
+    if fixed:
+        why = f"{figure(fixed)} g of it are pinned; change the pins, or unpin a line."
+    elif ends is not None:
+        why = (
+            f"Without a free solvent line these lots make {percent(ends[0])} at the weakest and {percent(ends[1])} "
+            f"at the strongest, and {percent(task.strength)} is wanted; add free solvent, or ask for what they make."
+        )
+    elif not task.rigid:
+        why = "There is no free solvent line to take up the rest; add one."
     return Reason("total", total, fixed, (), (), f"No pours of these lots add up to {figure(total)} g. {why}")

@@ -17,12 +17,12 @@ import numpy as np
 
 from batches.calc.weigh_choice import LotCost, can_be_made, choose
 from batches.calc.weigh_explain import Flag
-from batches.calc.weigh_obstacles import Reason, reach
+from batches.calc.weigh_obstacles import Reason, reach, strengths_without_free_solvent
 from batches.calc.weigh_programme import Draw
 from batches.calc.weigh_request import Want, WeighRequest, WeighTask, main_solvent, prepare
 from inventory.calc.claims import ShelfLot
 from inventory.calc.wording import figure, percent
-from studio.kernel.mass import LARGEST_MASS, MICROGRAM, nearest_fraction
+from studio.kernel.mass import LARGEST_MASS, MICROGRAM, STRENGTH_STEP, nearest_fraction
 
 NOTHING = Decimal(0)
 USUAL_STRENGTHS = tuple(Decimal(text) for text in ("1", "0.5", "0.2", "0.1", "0.05", "0.02", "0.01", "0.001"))
@@ -92,6 +92,8 @@ def remedies_without_plan(request: WeighRequest, reasons: Sequence[Reason]) -> t
         found += _smaller_mass(request, reasons)
     if kinds & {"missing", "strength", "bound"}:
         found += _lower_strength(request, task)
+    if "total" in kinds and not task.rigid:
+        found += _strength_without_free_solvent(request, task)
     return tuple(found)
 
 
@@ -117,7 +119,7 @@ def remedies_for_flags(request: WeighRequest, flags: Sequence[Flag]) -> tuple[Re
             OtherMass(
                 "mass",
                 larger,
-                f"A batch of {figure(larger)} g can be weighed without a pour that is too small.",
+                f"A batch of {figure(larger)} g can be weighed without an odorant pour that is too small.",
             )
         )
     weaker = _nearest(
@@ -129,7 +131,7 @@ def remedies_for_flags(request: WeighRequest, flags: Sequence[Flag]) -> tuple[Re
     if weaker is not None:
         found.append(
             OtherStrength(
-                "strength", weaker, f"At {percent(weaker)} every pour is large enough to weigh well."
+                "strength", weaker, f"At {percent(weaker)} every odorant pour is large enough to weigh well."
             )
         )
     return tuple(found)
@@ -197,14 +199,31 @@ def _lower_strength(request: WeighRequest, task: WeighTask) -> list[Remedy]:
     reached = reach(task) if task.rigid else None
     if reached is None:
         return []
-    for step in (HANDY_STRENGTH, Decimal("1e-9")):
-        strength = rounded_down(Decimal(reached.strength) - Decimal("1e-9"), step)
+    for step in (HANDY_STRENGTH, STRENGTH_STEP):
+        strength = rounded_down(Decimal(reached.strength) - STRENGTH_STEP, step)
         if strength < task.strength and _fits(replace(request, strength=strength), crumbs=True):
             return [
                 OtherStrength(
                     "strength",
                     strength,
                     f"At {percent(strength)} there is a plan for {figure(request.total)} g.",
+                )
+            ]
+    return []
+
+
+def _strength_without_free_solvent(request: WeighRequest, task: WeighTask) -> list[Remedy]:
+    """The strength nearest to what is wanted that the lots make by themselves."""
+    ends = strengths_without_free_solvent(task)
+    if ends is None or request.pins:
+        return []
+    low, high = ends
+    for step in (HANDY_STRENGTH, STRENGTH_STEP):
+        near = rounded_up(low, step) if task.strength < low else rounded_down(high, step)
+        if low <= near <= high and _fits(replace(request, strength=near), crumbs=True):
+            return [
+                OtherStrength(
+                    "strength", near, f"At {percent(near)} there is a plan for {figure(request.total)} g."
                 )
             ]
     return []
@@ -345,7 +364,7 @@ def _stock(
         solvent_grams=amount - own,
         sentence=(
             f"Make {figure(amount)} g of {name} at {percent(lot.strength)} from {figure(own)} g of lot {parent.number} "
-            f"and {figure(amount - own)} g of solvent; with it every pour can be weighed well."
+            f"and {figure(amount - own)} g of solvent; with it every odorant can be weighed well."
         ),
     )
 

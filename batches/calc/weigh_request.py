@@ -10,10 +10,9 @@ from datetime import date
 from decimal import Decimal, localcontext
 
 from batches.calc.strength import FormulaLine, NoOdorant, check_lines, odorant_parts, total_parts
-from inventory.calc.claims import ShelfLot, check_lots, in_claim_order
-from inventory.calc.wording import figure
+from inventory.calc.claims import ShelfLot, check_lots, in_claim_order, is_stock
+from inventory.calc.wording import figure, readable
 from studio.kernel.errors import Faults, Invalid
-from studio.kernel.mass import LARGEST_MASS, MICROGRAM
 
 _DIGITS = 40
 NOTHING = Decimal(0)
@@ -212,19 +211,22 @@ def _check_request(request: WeighRequest) -> None:
 
 
 def _is_mass(value: Decimal) -> bool:
-    return value.is_finite() and 0 < value <= LARGEST_MASS and value % MICROGRAM == 0
+    return is_stock(value) and value > 0
 
 
 def _check_bounds(request: WeighRequest, faults: Faults) -> None:
+    least = NOTHING
     for solvent, bound in request.solvent_bounds.items():
-        sound = bound.lowest.is_finite() and bound.highest.is_finite()
-        if not (sound and 0 <= bound.lowest <= bound.highest <= 1):
-            faults.add(
-                f"solvent_bounds.{solvent}",
-                f"The bounds of a solvent are fractions from 0 to 1, the lowest first, "
-                f"not {bound.lowest} to {bound.highest}.",
-            )
-    if sum((bound.lowest for bound in request.solvent_bounds.values() if bound.lowest > 0), NOTHING) > 1:
+        numbers = bound.lowest.is_finite() and bound.highest.is_finite()
+        if numbers and 0 <= bound.lowest <= bound.highest <= 1:
+            least += bound.lowest
+            continue
+        faults.add(
+            f"solvent_bounds.{solvent}",
+            f"The bounds of a solvent are fractions from 0 to 1, the lowest first, "
+            f"not {bound.lowest} to {bound.highest}.",
+        )
+    if least > 1:
         faults.add("solvent_bounds", "The lowest shares of the solvents add up to more than the whole.")
 
 
@@ -280,8 +282,8 @@ def _check_pinned_masses(wants: tuple[Want, ...], request: WeighRequest) -> None
         if given >= want.odorant:
             faults.add(
                 f"pins.{want.line.key}",
-                f"The masses pinned to {want.line.name} already hold {figure(given)} g of it, all of the "
-                f"{figure(want.odorant)} g wanted; give every pinned lot its mass or pin fewer.",
+                f"The masses pinned to {want.line.name} already hold {readable(given)} g of it, all of the "
+                f"{readable(want.odorant)} g wanted; give every pinned lot its mass or pin fewer.",
             )
     if faults:
         raise BadWeighRequest(next(iter(faults.errors.values()))[0], errors=faults.errors)

@@ -24,6 +24,8 @@ WHOLE_STEP = 0.9
 """Costs that matter are whole numbers: once the bound is nearer than this, nothing better exists."""
 KEPT = 0.3
 """Slack of the row that keeps an earlier optimum: less than one whole step, more than any rounding."""
+FINE = 0.001
+"""Gap and slack, in steps, where little is left to choose and grams are open."""
 FEASIBILITY = 1e-9
 SOUND = 1e-6
 MOST_NODES = 3000
@@ -118,9 +120,10 @@ class Programme:
         """Add one row. A block gives columns and values."""
         self.rows(1, lower, upper, *((np.zeros(len(column), int), column, value) for column, value in blocks))
 
-    def solve(self, aims: Sequence[Aim]) -> Answer | None:
+    def solve(self, aims: Sequence[Aim], *, fine: bool = False) -> Answer | None:
         """The values that are best for the first aim, among those for the second, and so on; None if there are none."""
-        highs = self._highs()
+        highs = self._highs(FINE if fine else WHOLE_STEP)
+        kept = FINE if fine else KEPT
         reached: dict[str, float] = {}
         values: Floats | None = None
         proven = True
@@ -140,18 +143,18 @@ class Programme:
             if len(aim.columns):
                 costs = aim.over_all(self._width)
                 dear = np.flatnonzero(costs).astype(np.int32)
-                highs.addRow(-highspy.kHighsInf, reached[aim.name] + KEPT, len(dear), dear, costs[dear])
+                highs.addRow(-highspy.kHighsInf, reached[aim.name] + kept, len(dear), dear, costs[dear])
         if values is None:
             return self.solve([Aim("feasible", np.zeros(0, int), np.zeros(0))])
         return Answer(values, reached, proven)
 
-    def _highs(self) -> highspy.Highs:
+    def _highs(self, gap: float) -> highspy.Highs:
         highs = QuietHighs()
         for option, setting in (
             ("threads", 1),
             ("random_seed", 0),
             ("mip_rel_gap", 0.0),
-            ("mip_abs_gap", WHOLE_STEP),
+            ("mip_abs_gap", gap),
             ("mip_max_nodes", MOST_NODES),
             ("primal_feasibility_tolerance", FEASIBILITY),
             ("mip_feasibility_tolerance", FEASIBILITY),

@@ -317,7 +317,8 @@ def change_claims(
     Claim.objects.bulk_update(
         held.values(), ["asked", "mass", "touched_at", "state", "ended_at", "ended_why"]
     )
-    _write_claims(by, now, purpose, {lot_id: wants[lot_id] for lot_id in wants if lot_id not in held}, lots)
+    fresh = {lot_id: wanted for lot_id, wanted in wants.items() if wanted and lot_id not in held}
+    _write_claims(by, now, purpose, fresh, lots)
 
 
 def poured_and_not_booked(lot: Lot) -> Decimal:

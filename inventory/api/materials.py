@@ -7,6 +7,7 @@ from rest_framework.request import Request
 
 from inventory.actions.materials import MaterialCard, add_materials, change_material, set_solubility
 from inventory.api.filters import MaterialFilters
+from inventory.api.references import resolved
 from inventory.api.shapes import (
     MaterialChange,
     MaterialIn,
@@ -76,7 +77,6 @@ class MaterialSolubilities(Endpoint):
     def post(self, request: Request, material_id: int) -> HttpResponse:
         """Set the solubility in one solvent; it bounds the stocks that can be planned."""
         material = Material.objects.one(self.studio, "material", id=material_id)
-        wanted = self.read(SolubilityIn)
-        solvent = Material.objects.one(self.studio, "solvent", id=wanted.pop("solvent"))
-        row = set_solubility(by=self.by, now=self.now, material=material, solvent=solvent, **wanted)
+        wanted = resolved(self.studio, self.read(SolubilityIn))
+        row = set_solubility(by=self.by, now=self.now, material=material, **wanted)
         return self.answer(SolubilityOut, row)

@@ -1,16 +1,23 @@
 """Turning the ids in a request into the studio's own rows; what another studio has is not there."""
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from typing import Any
 
 from django.db.models import QuerySet
 
-from inventory.models import Lot, Material, Shelf
+from inventory.models import Balance, Lot, Material, Shelf
 from studio.kernel.errors import Invalid
 from studio.kernel.numbers import BadNumberText, likely_meant, parse
 from studio.models import Member, Scoped, Studio
 from studio.models.scoped import NoSuchThing
 
-_MODELS: dict[str, type[Scoped]] = {"material": Material, "solvent": Material, "shelf": Shelf}
+_MODELS: dict[str, type[Scoped]] = {
+    "material": Material,
+    "solvent": Material,
+    "shelf": Shelf,
+    "balance": Balance,
+}
 
 
 class MistypedLot(Invalid):
@@ -21,14 +28,28 @@ class MistypedLot(Invalid):
 
 
 def resolved(studio: Studio, values: dict[str, Any]) -> dict[str, Any]:
-    """`values` with the ids under material, solvent, shelf and keeper replaced by rows, in place of None too."""
+    """`values` with the ids under material, solvent, shelf, balance and keeper replaced by rows; None stays.
+
+    Raises `NoSuchThing` whose `errors` name the field.
+    """
     rows = dict(values)
     for name, model in _MODELS.items():
         if rows.get(name) is not None:
-            rows[name] = model.objects.one(studio, name, id=rows[name])
+            with naming(name):
+                rows[name] = model.objects.one(studio, name, id=rows[name])
     if rows.get("keeper") is not None:
-        rows["keeper"] = member_of(studio, rows["keeper"])
+        with naming("keeper"):
+            rows["keeper"] = member_of(studio, rows["keeper"])
     return rows
+
+
+@contextmanager
+def naming(field: str) -> Iterator[None]:
+    """Lets a thing that is not there be told as the fault of the field that named it."""
+    try:
+        yield
+    except NoSuchThing as refusal:
+        raise NoSuchThing(refusal.message, errors={field: [refusal.message]}) from None
 
 
 def member_of(studio: Studio, member_id: int) -> Member:

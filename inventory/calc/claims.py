@@ -14,7 +14,7 @@ from decimal import ROUND_DOWN, Decimal, localcontext
 
 from inventory.calc.wording import figure
 from studio.kernel.errors import Faults, Invalid
-from studio.kernel.mass import MICROGRAM, nearest_mass
+from studio.kernel.mass import LARGEST_MASS, MICROGRAM, nearest_mass
 
 _DIGITS = 40
 _FAR = date.max
@@ -107,10 +107,12 @@ def split_across(
     odorant may differ from what is wanted by less than a microgram a pour. Raises `BadAmount`, `BadLots`.
     """
     check_lots(lots)
-    if not (odorant.is_finite() and odorant > 0):
-        raise BadAmount(f"The wanted amount must be more than 0 g; it is given as {odorant}.")
-    if not (smallest.is_finite() and smallest >= 0):
-        raise BadAmount(f"The smallest pour cannot be below 0 g; it is given as {smallest}.")
+    if not (odorant.is_finite() and 0 < odorant <= LARGEST_MASS):
+        raise BadAmount(f"The wanted amount must be more than 0 g, and no tonne; it is given as {odorant}.")
+    if not is_stock(smallest):
+        raise BadAmount(
+            f"The smallest pour cannot be below 0 g or finer than a microgram; it is given as {smallest}."
+        )
     order = in_claim_order(lots, on, allowed)
     if len({lot.material for lot in order}) > 1:
         raise BadLots("The lots to take from are of several materials; give those of one.")
@@ -119,6 +121,11 @@ def split_across(
         if whole:
             return Split(whole, NOTHING)
         return _with_crumbs(odorant, order, smallest)
+
+
+def is_stock(grams: Decimal) -> bool:
+    """Whether a lot can hold that: 0 g or more, no tonne, on the microgram."""
+    return grams.is_finite() and 0 <= grams <= LARGEST_MASS and grams % MICROGRAM == 0
 
 
 def check_lots(lots: Sequence[ShelfLot]) -> None:
@@ -133,10 +140,10 @@ def check_lots(lots: Sequence[ShelfLot]) -> None:
                 f"The strength of lot {lot.number} is a mass fraction above 0 and at most 1, not {lot.strength}.",
             )
             continue
-        if not (lot.available.is_finite() and lot.available >= 0):
+        if not is_stock(lot.available):
             faults.add(
                 f"lots.{lot.id}.available",
-                f"Lot {lot.number} cannot have {lot.available} g available; it is 0 g or more.",
+                f"Lot {lot.number} cannot have {lot.available} g available; it is 0 g or more, on the microgram.",
             )
         others = [share for solvent, share in lot.solvents.items() if solvent != lot.material]
         if not all(share.is_finite() and share >= 0 for share in lot.solvents.values()):
@@ -173,7 +180,7 @@ def _several(odorant: Decimal, order: Sequence[ShelfLot], smallest: Decimal) -> 
         else:
             # The roundings before it may have left the last lot a microgram more than it holds.
             mass = min(lot.available, max(smallest, nearest_mass(left / lot.strength)))
-        takes.append(Take(lot.id, mass))
+        takes.append(Take(lot.id, nearest_mass(mass)))
         left -= mass * lot.strength
     return tuple(takes)
 
@@ -241,7 +248,7 @@ def _with_crumbs(odorant: Decimal, order: Sequence[ShelfLot], smallest: Decimal)
     for lot in sorted(order, key=lambda lot: lot.available < smallest):
         mass = min(lot.available, nearest_mass(left / lot.strength))
         if mass > 0:
-            takes.append(Take(lot.id, mass))
+            takes.append(Take(lot.id, nearest_mass(mass)))
             left -= mass * lot.strength
     supply = sum((lot.available * lot.strength for lot in order), NOTHING)
     return Split(

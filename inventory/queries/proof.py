@@ -17,6 +17,10 @@ _SIGNED = """
     UNION ALL SELECT studio_id, source_id, -mass FROM inventory_movement WHERE source_id IS NOT NULL
 """
 
+_UNITS = "CAST(ROUND({} * 1000000000) AS bigint)"
+WHOLE = 10**9
+"""Fractions are summed as whole units of their ninth place, which is exact on both engines."""
+
 
 @dataclass(frozen=True, slots=True)
 class Finding:
@@ -33,6 +37,7 @@ def ledger_findings() -> Iterator[Finding]:
     yield from _claims()
     yield from _emptied()
     yield from _contents()
+    yield from _drawn_contents()
     yield from _made_masses()
     yield from _reversals()
     yield from _strangers()
@@ -102,20 +107,59 @@ def _emptied() -> Iterator[Finding]:
 
 
 def _contents() -> Iterator[Finding]:
+    """The fractions of a lot add up to 1, and its strength is the share of its material, or of all its odorants."""
     rows = _fetch(
-        """
-        SELECT lot.number, lot.contents_revision, SUM(CAST(ROUND(content.fraction * 1000000000) AS bigint))
+        f"""
+        SELECT lot.number, lot.contents_revision, {_UNITS.format("lot.actual_strength")},
+               held.whole, COALESCE(NULLIF(held.own, 0), held.odorants)
         FROM inventory_lot lot
-        LEFT JOIN inventory_lotcontent content
-        ON content.lot_id = lot.id AND content.revision = lot.contents_revision
-        GROUP BY lot.id, lot.number, lot.contents_revision
-        HAVING COALESCE(SUM(CAST(ROUND(content.fraction * 1000000000) AS bigint)), 0) <> 1000000000
+        LEFT JOIN (
+            SELECT owner.id, SUM({_UNITS.format("content.fraction")}) AS whole,
+                SUM(CASE WHEN content.material_id = owner.material_id
+                    THEN {_UNITS.format("content.fraction")} ELSE 0 END) AS own,
+                SUM(CASE WHEN material.kind <> 'solvent'
+                    THEN {_UNITS.format("content.fraction")} ELSE 0 END) AS odorants
+            FROM inventory_lot owner
+            JOIN inventory_lotcontent content
+            ON content.lot_id = owner.id AND content.revision = owner.contents_revision
+            JOIN inventory_material material ON material.id = content.material_id
+            GROUP BY owner.id
+        ) held ON held.id = lot.id
+        WHERE COALESCE(held.whole, 0) <> {WHOLE}
+        OR {_UNITS.format("lot.actual_strength")} <> COALESCE(NULLIF(held.own, 0), held.odorants)
         ORDER BY lot.id
         """
     )
-    for number, revision, total in rows:
-        found = "has no contents" if total is None else f"has contents that sum to {int(total) / 1e9}, not 1"
-        yield Finding(f"lot {number}", f"revision {revision} {found}")
+    for number, revision, strength, whole, share in rows:
+        if whole is None:
+            yield Finding(f"lot {number}", f"revision {revision} has no contents")
+        elif whole != WHOLE:
+            yield Finding(
+                f"lot {number}", f"revision {revision} has contents that sum to {int(whole) / WHOLE}, not 1"
+            )
+        else:
+            yield Finding(
+                f"lot {number}",
+                f"says its strength is {int(strength) / WHOLE}, its contents say {int(share) / WHOLE}",
+            )
+
+
+def _drawn_contents() -> Iterator[Finding]:
+    """What was drawn off is what it was drawn from, as that was then."""
+    rows = _fetch(
+        """
+        SELECT DISTINCT lot.id, lot.number FROM inventory_movement movement
+        JOIN inventory_lot lot ON lot.id = movement.target_id
+        JOIN inventory_lotcontent content ON content.lot_id = lot.id AND content.revision = 0
+        LEFT JOIN inventory_lotcontent origin
+        ON origin.lot_id = movement.source_id AND origin.revision = movement.source_revision
+        AND origin.material_id = content.material_id
+        WHERE movement.reason = 'drawn off' AND (origin.id IS NULL OR origin.fraction <> content.fraction)
+        ORDER BY lot.id
+        """
+    )
+    for _, number in rows:
+        yield Finding(f"lot {number}", "contains something else than the lot it was drawn from")
 
 
 def _made_masses() -> Iterator[Finding]:

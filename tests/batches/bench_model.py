@@ -143,11 +143,16 @@ class BenchModel:
             if targets[line.position] > 0:
                 line.target = targets[line.position]
             asked[line.lot] = asked.get(line.lot, ZERO) + finals[line.position]
-        batch.claims = {
-            lot: ModelClaim(mass, batch.poured(lot))
-            for lot, mass in asked.items()
-            if mass or batch.poured(lot)
-        }
+        self._claim(batch, asked)
+
+    def claim_again(self, batch: ModelBatch) -> None:
+        """After its lines have changed: what they want now, and what was poured already."""
+        self._claim(batch, batch.wants())
+
+    def _claim(self, batch: ModelBatch, asked: Mapping[str, Decimal]) -> None:
+        lots = dict.fromkeys([*asked, *batch.claims])
+        claims = {lot: ModelClaim(asked.get(lot, ZERO), batch.poured(lot)) for lot in lots}
+        batch.claims = {lot: claim for lot, claim in claims.items() if claim.mass}
 
     def release(self, batch: ModelBatch) -> None:
         batch.state = "draft"
@@ -226,7 +231,10 @@ class BenchModel:
         return found
 
     def _note_poured(self, batch: ModelBatch, lot: str) -> None:
-        batch.claims[lot].poured = batch.poured(lot)
+        claim = batch.claims.setdefault(lot, ModelClaim(ZERO))
+        claim.poured = batch.poured(lot)
+        if not claim.mass:
+            del batch.claims[lot]
 
     def _mixed(self, number: str, parts: list[ModelWeighing]) -> ModelLot:
         whole = sum((Fraction(part.mass) for part in parts), Fraction(0))

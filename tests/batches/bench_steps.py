@@ -22,6 +22,7 @@ from batches.actions.reserving import (
     stale_batches,
     void_batch,
 )
+from batches.actions.weigh_plans import AlreadyPoured, PlanDoesNotHold, plan_again, take_other_lot
 from batches.actions.weighing import AlreadyStruck, Reading, log_weighings, strike_weighing
 from batches.calc.overpour import Way
 from batches.models import Batch
@@ -112,8 +113,8 @@ class BenchSteps:
         )
         if batch is None:
             return
-        rows = batch.lines.order_by("position").values_list("position", "lot__number", "target")
-        made = ModelBatch(batch.number, [ModelLine(*row) for row in rows])
+        made = ModelBatch(batch.number, [])
+        self._read_lines(made, batch)
         self.model.batches[batch.number] = made
         steps = {"reserved": self.reserve, "weighing": self.weigh_what_is_left, "closed": self.close}
         for state in STATES[1 : STATES.index(upto) + 1]:
@@ -134,6 +135,41 @@ class BenchSteps:
             must = [Shortage]
         if self.attempt(lambda: reserve_batch(**self.acting, number=batch.number), must=must):
             self.model.reserve(batch)
+
+    def plan_again(self, batch: ModelBatch) -> None:
+        must: Refusals = DONE
+        if batch.state in ("closed", "void"):
+            must = [WrongState]
+        elif batch.state == "weighing":
+            must = [AlreadyPoured]
+        planned = self.attempt(
+            lambda: plan_again(**self.acting, number=batch.number), must=must, may=[Refusal]
+        )
+        if planned is not None:
+            self._read_lines(batch, planned)
+
+    def take_other_lot(self, batch: ModelBatch, place: int, lot: ModelLot) -> None:
+        """Whether the lot may serve is the planner's affair; that the claims follow is looked at here."""
+        if not batch.lines:
+            return
+        position = batch.lines[place % len(batch.lines)].position
+        must: Refusals = DONE
+        if batch.state in ("closed", "void"):
+            must = [WrongState]
+        elif position not in batch.unweighed():
+            must = [AlreadyPoured]
+        changing = {**self.acting, "number": batch.number, "position": position, "lot": lot.number}
+        taken = self.attempt(
+            lambda: take_other_lot(**changing), must=must, may=[PlanDoesNotHold, Shortage, LotOnHold]
+        )
+        if taken is not None:
+            self._read_lines(batch, taken)
+
+    def _read_lines(self, batch: ModelBatch, row: Batch) -> None:
+        rows = row.lines.order_by("position").values_list("position", "lot__number", "target")
+        batch.lines = [ModelLine(*line) for line in rows]
+        if batch.state in ("reserved", "weighing"):
+            self.model.claim_again(batch)
 
     def weigh(self, batch: ModelBatch, place: int, share: Decimal, *, named: bool) -> None:
         """Pour `share` of a line's target, or the least that there is for a share of nothing."""

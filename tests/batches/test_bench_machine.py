@@ -30,7 +30,10 @@ FORMULAS = (
 )
 BOTTLES = ("linalool", "vanillin", "indole@10%/dipropylene glycol", "ethanol")
 UPTO = ("draft", "reserved", "reserved", "weighing", "closed")
-ON_A_BATCH = ("reserve", "weigh", "weigh", "weigh the rest", "strike", "way on", "close", "close", "void")
+ON_A_BATCH = (
+    *("reserve", "plan again", "other lot", "weigh", "weigh", "weigh the rest"),
+    *("strike", "way on", "way on", "close", "close", "void"),
+)
 ON_A_LOT = ("count", "count", "discard", "draw off", "hold", "release")
 
 grams = st.sampled_from(["0.000100", "0.123457", "2.5", "7", "16.000001", "40"]).map(Decimal)
@@ -65,6 +68,12 @@ class Bench(RuleBasedStateMachine):
         match step:
             case "reserve":
                 steps.reserve(self.batch(pick, "draft"))
+            case "plan again":
+                steps.plan_again(self.batch(pick, "draft", "reserved"))
+            case "other lot":
+                steps.take_other_lot(
+                    self.batch(pick, "reserved", "weighing"), detail, self.lot(2 * (detail // 8))
+                )
             case "weigh":
                 steps.weigh(self.batch(pick, "reserved", "weighing"), detail, pour, named=detail % 5 == 0)
             case "weigh the rest":

@@ -17,6 +17,7 @@ from batches.actions.closing import (
     StrengthDiffers,
     close_batch,
 )
+from batches.actions.weigh_plans import take_other_lot
 from batches.actions.weighing import strike_weighing
 from batches.models import Batch, BatchState
 from batches.queries.batches import sealed_record
@@ -315,6 +316,25 @@ def test_the_record_says_what_was_planned_weighed_struck_and_made(bench: Workben
     assert (record["made"]["lot"], record["made"]["mass"]) == (lot.number, "10.000000")
     assert record["closed_at"] == "2026-03-01T09:30:00Z"
     assert json.loads(sealed["text"])["name"] == tenth.number
+
+
+def test_the_record_names_the_lot_of_a_struck_weighing_also_when_the_line_took_another_since(
+    bench: Workbench,
+) -> None:
+    first, second = bench.bottle("linalool 10g"), bench.bottle("linalool 10g")
+    batch = bench.plan(bench.formula("neat", "linalool 1"), "2")
+    bench.reserve(batch)
+    slip = bench.weigh(batch, 1, "1")
+    strike_weighing(by=bench.by, now=bench.now, number=batch.number, weighing_id=slip.id, why="leaking")
+    take_other_lot(by=bench.by, now=bench.now, number=batch.number, position=1, lot=second.number)
+    bench.weigh(batch, 1, "2")
+    bench.close(batch)
+    [line] = sealed_record(studio=bench.by.studio, number=batch.number)["record"]["lines"]
+    assert [(one["lot"], one["mass"]) for one in line["weighings"]] == [
+        (first.number, "1.000000"),
+        (second.number, "2.000000"),
+    ]
+    assert_everything_holds()
 
 
 def test_a_record_that_was_tampered_with_is_found_and_named(bench: Workbench, tenth: Batch) -> None:

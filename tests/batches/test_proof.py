@@ -130,7 +130,9 @@ def test_a_movement_that_was_deleted_is_found(world: World) -> None:
 
 def test_a_movement_turned_to_another_lot_is_found(world: World) -> None:
     set_columns(Movement.objects.get(target=world.vial), source=world.ethanol)
-    assert set(findings()) == {f"lot {world.blend.number}", f"lot {world.ethanol.number}"}
+    found = findings()
+    for lot in (world.blend, world.ethanol):
+        assert any("its movements add up to" in sentence for sentence in found[f"lot {lot.number}"])
 
 
 def test_a_movement_between_studios_is_found(world: World, new_studio: Callable[[], Member]) -> None:
@@ -219,7 +221,26 @@ def test_a_batch_said_to_be_void_whose_weighings_went_nowhere_is_found(world: Wo
 def test_contents_that_no_longer_add_up_are_found(world: World) -> None:
     content = LotContent.objects.get(lot=world.vial, material__name="linalool")
     set_columns(content, fraction=Decimal("0.06"))
-    assert findings() == {f"lot {world.vial.number}": ["revision 0 has contents that sum to 1.01, not 1"]}
+    assert findings() == {
+        f"lot {world.vial.number}": [
+            "revision 0 has contents that sum to 1.01, not 1",
+            "contains something else than the lot it was drawn from",
+        ]
+    }
+
+
+def test_a_changed_strength_is_found(world: World) -> None:
+    set_columns(world.stock, actual_strength=Decimal("0.11"))
+    assert findings() == {f"lot {world.stock.number}": ["says its strength is 0.11, its contents say 0.1"]}
+
+
+def test_a_vial_said_to_hold_something_else_than_it_was_drawn_from_is_found(world: World) -> None:
+    for name, fraction in (("linalool", "0.06"), ("ethanol", "0.94")):
+        set_columns(LotContent.objects.get(lot=world.vial, material__name=name), fraction=Decimal(fraction))
+    set_columns(world.vial, actual_strength=Decimal("0.06"))
+    assert findings() == {
+        f"lot {world.vial.number}": ["contains something else than the lot it was drawn from"]
+    }
 
 
 def test_contents_of_an_ancestor_that_no_longer_add_up_are_found_there_and_in_what_was_made_of_it(
@@ -245,7 +266,9 @@ def test_contents_exchanged_so_that_they_still_add_up_are_found_by_mixing_them_a
     for name, fraction in (("linalool", "0.06"), ("ethanol", "0.94")):
         set_columns(LotContent.objects.get(lot=world.blend, material__name=name), fraction=Decimal(fraction))
     assert findings() == {
-        f"batch {world.closed.number}": ["made a lot whose contents do not follow from its weighings"]
+        f"batch {world.closed.number}": ["made a lot whose contents do not follow from its weighings"],
+        f"lot {world.blend.number}": ["says its strength is 0.05, its contents say 0.06"],
+        f"lot {world.vial.number}": ["contains something else than the lot it was drawn from"],
     }
 
 

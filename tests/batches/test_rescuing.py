@@ -14,6 +14,7 @@ from batches.actions.rescuing import WayNotOpen, choose_way_on
 from batches.calc.overpour import Way
 from batches.models import Batch
 from batches.queries.batches import ways_on
+from inventory.actions.counting import discard
 from inventory.actions.drawing_off import draw_off
 from inventory.models import Claim, ClaimState, Lot
 from studio.kernel.errors import StaleEdition
@@ -132,6 +133,20 @@ def test_a_second_overpour_is_rescued_from_where_the_first_rescue_stands(
     bench.weigh(batch, 2, "4.8")
     assert choose(bench, batch, "enlarge-fully").factor == D("1.2")
     assert targets(batch) == [D("7.2"), D("4.8"), 12]
+
+
+def test_a_material_that_is_gone_is_left_out_and_may_be_left_out_again(
+    bench: Workbench, lots: dict[str, Lot]
+) -> None:
+    batch = overpoured(bench)
+    discard(by=bench.by, now=bench.now, number=lots["vanillin"].number, why="broken", despite_claims=True)
+    for _ in range(2):
+        choose(bench, batch, "best-within-limits")
+        assert set(claimed(batch)) == {"linalool", "ethanol"}
+        assert_everything_holds()
+    bench.weigh(batch, 2, "0.5")
+    assert claimed(batch)["vanillin"] == D("0.5")
+    assert_everything_holds()
 
 
 def test_the_ways_are_shown_without_choosing_one(bench: Workbench, lots: dict[str, Lot]) -> None:

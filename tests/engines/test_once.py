@@ -345,6 +345,21 @@ def test_the_name_of_another_weighing_is_refused(reserved: Batch, bench: Workben
     assert Weighing.objects.filter(batch=reserved).count() == 1
 
 
+def test_two_batches_that_use_one_name_at_once_record_one_weighing(bench: Workbench, secret: str) -> None:
+    bench.bottle("linalool 10g")
+    version = bench.formula("neat", "linalool 1")
+    batches = [bench.plan(version, "2") for _ in range(2)]
+    for batch in batches:
+        bench.reserve(batch)
+    told = {"position": 1, "lot": batches[0].lines.get().lot.number, "mass": "2", "operation": "pour 1"}
+    outcomes = together(
+        *(partial(Api(secret).post, f"batches/{b.number}/weighings/", {"weighings": [told]}) for b in batches)
+    )
+    assert sorted(answer.status_code for answer in outcomes) == [201, 409]
+    assert Weighing.objects.of(bench.by.studio).count() == 1
+    assert_everything_holds()
+
+
 def test_a_name_given_to_two_weighings_of_one_call_is_refused(reserved: Batch, bench: Workbench) -> None:
     reading = logging(bench, reserved, operation="pour 1").keywords["readings"][0]
     with pytest.raises(OperationReused):
