@@ -262,10 +262,13 @@ def _fuller_lots_of_shared_materials(found: WeighProgramme) -> list[Aim]:
     shared = np.array([np.count_nonzero(materials == one) > 1 for one in materials], bool)[options.line]
     if not shared.any():
         return []
-    costs = COARSE_MASS_STEPS * options.place * options.grams / float(found.task.request.total)
-    alone, joint = odorants.alone[shared[odorants.alone]], odorants.joint[shared[odorants.joint]]
-    columns = [odorants.pick[shared[odorants.alone]], odorants.share[shared[odorants.joint]]]
-    return [Aim("larger lines first", np.concatenate(columns), costs[np.concatenate([alone, joint])])]
+    alone, joint = shared[odorants.alone], shared[odorants.joint]
+    grams = [options.grams[odorants.alone[alone]], options.need[odorants.joint[joint]]]
+    places = [options.place[odorants.alone[alone]], options.place[odorants.joint[joint]]]
+    costs = (
+        COARSE_MASS_STEPS / float(found.task.request.total) * np.concatenate(grams) * np.concatenate(places)
+    )
+    return [Aim("larger lines first", np.concatenate([odorants.pick[alone], odorants.share[joint]]), costs)]
 
 
 def _rest_pours_openings(found: WeighProgramme) -> Aim:

@@ -169,7 +169,14 @@ def test_readers_and_read_keys_change_nothing(operation: Operation, world: World
         pytest.skip("has rules of its own, tested with it")
     sound = next(world.bodies(operation), None)
     body, more = (b"name\nx\n", {"content_type": "text/csv"}) if operation.reads_sheet else (sound, {})
-    clients = [client_of(world.reader), client_of(world.owner, "read"), client_of(world.maker, "read")]
+    signed_in = CheckedApi(None)
+    signed_in.client.force_login(world.reader.person)
+    clients = [
+        client_of(world.reader),
+        client_of(world.owner, "read"),
+        client_of(world.maker, "read"),
+        signed_in,
+    ]
     before = fingerprint()
     for api in clients:
         answer = api.call(operation.method, world.address(operation), body, **headers_of(operation), **more)

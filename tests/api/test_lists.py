@@ -43,8 +43,22 @@ def test_the_pages_of_a_list_are_all_of_it_once_in_every_order(
     for order, limit in zip(orders, itertools.cycle((2, 5))):
         whole = api.get(f"{address}?ordering={order}&limit=200").json()
         assert whole["next"] is None
-        assert api.all(f"{address}?ordering={order}&limit={limit}") == whole["items"], order
+        assert paged(api, f"{address}?ordering={order}&limit={limit}") == whole["items"], order
         in_order(whole["items"], order)
+
+
+def paged(api: Any, path: str) -> list[Any]:
+    """The rows of all pages; a page that leads back to itself ends in a failure, not never."""
+    rows: list[Any] = []
+    seen: set[str] = set()
+    following: str | None = path
+    while following is not None:
+        assert following not in seen, "the pages go round in a circle"
+        seen.add(following)
+        page = api.get(following).json()
+        rows += page["items"]
+        following = page["next"]
+    return rows
 
 
 def in_order(rows: list[Any], order: str) -> None:

@@ -261,6 +261,18 @@ def test_nor_can_it_through_other_bases_and_the_way_around_is_told(bench: Workbe
     assert not FormulaLine.objects.filter(version=first, material=bench.materials["Garden"]).exists()
 
 
+def test_a_version_that_is_still_free_cannot_be_rewritten_into_a_circle_either(bench: Workbench) -> None:
+    first, *_ = nested_bases(bench, "Rose", "Bouquet")
+    free = rewrite(bench, first, "linalool 2")
+    assert free.number == 2
+    with pytest.raises(FormulaCycle) as refusal:
+        rewrite_version(
+            by=bench.by, now=bench.now, version=free, lines=[WrittenLine(bench.materials["Bouquet"], D(1))]
+        )
+    assert refusal.value.extra["path"] == ["Rose", "Bouquet", "Rose"]
+    assert lines(free) == [("linalool", 1, 2)]
+
+
 def test_the_shortest_way_around_is_told(bench: Workbench) -> None:
     first, *_ = nested_bases(bench, "Rose", "Bouquet", "Garden")
     inside = [WrittenLine(bench.materials[name], D(1)) for name in ("Garden", "Bouquet")]
