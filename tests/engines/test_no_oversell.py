@@ -25,6 +25,7 @@ from inventory.actions.drawing_off import draw_off
 from inventory.actions.ledger import NotEnoughOnHand, Shortage
 from inventory.models import Claim, ClaimState, Lot
 from tests.client import Api
+from tests.engines.races import Unlocked, without_sqlites_write_lock
 from tests.together import raised, together
 from tests.workbench import Workbench, assert_everything_holds
 
@@ -210,26 +211,6 @@ def test_draws_at_once_never_take_more_than_there_is(committed: None, bench: Wor
     lot.refresh_from_db()
     assert lot.on_hand == 1
     assert_everything_holds()
-
-
-class Unlocked:
-    """`lock_lots` without the lock, at which the clients meet: each has read before any of them writes."""
-
-    def __init__(self, clients: int) -> None:
-        self.meeting = Barrier(clients)
-
-    def __call__(self, *, studio: Any, ids: Iterable[int]) -> dict[int, Lot]:
-        lots = {lot.id: lot for lot in Lot.objects.of(studio).filter(id__in=set(ids)).order_by("id")}
-        self.meeting.wait(timeout=20)
-        return lots
-
-
-def without_sqlites_write_lock(work: Callable[[], Any]) -> Any:
-    """SQLite has one lock for all of the file, taken when a transaction begins; here it begins without."""
-    if connection.vendor == "sqlite":
-        connection.ensure_connection()
-        connection.transaction_mode = None
-    return work()
 
 
 def test_twin_without_the_lock_two_claims_take_the_same_gram(

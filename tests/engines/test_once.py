@@ -4,33 +4,30 @@ Two things guard it: the idempotency key of a request, and names that must never
 of a weighing, the movements of a closing). A twin takes the lock away and shows what stands behind it.
 """
 
-from collections.abc import Callable, Iterable
-from decimal import Decimal
+from collections.abc import Callable
 from functools import partial
-from threading import Barrier, Lock
+from threading import Lock
 from typing import Any
 
 import pytest
 from django.db import IntegrityError, OperationalError, connection
 
-from batches.actions import closing, weighing
+from batches.actions import closing
 from batches.actions.batch_lock import WrongState
 from batches.actions.closing import close_batch
 from batches.actions.reserving import reserve_batch, void_batch
-from batches.actions.weighing import AlreadyStruck, OperationReused, Reading, log_weighings, strike_weighing
-from batches.models import Batch, BatchState, Weighing
+from batches.models import Batch, BatchState
 from inventory.actions.reversing import NotReversible, reverse_movement
 from inventory.api import lots as lots_api
 from inventory.models import Claim, ClaimState, Lot, Movement, Reason
 from studio.api import once
 from studio.models import HistoryEntry, Member, RememberedAnswer, SealedRecord, Studio
 from tests.client import Api
-from tests.engines.test_no_oversell import without_sqlites_write_lock
+from tests.engines.races import THREADS, at_once, unlocked_batch, without_sqlites_write_lock
 from tests.together import raised, together
 from tests.workbench import Workbench, assert_everything_holds
 
 pytestmark = pytest.mark.usefixtures("committed")
-THREADS = 8
 
 
 @pytest.fixture
@@ -52,10 +49,6 @@ def weighed(bench: Workbench) -> Batch:
     bench.reserve(batch)
     bench.weigh_all(batch)
     return batch
-
-
-def at_once(work: Callable[[], Any], count: int = THREADS) -> list[Any]:
-    return together(*[work] * count)
 
 
 def marks(studio: Studio) -> int:
@@ -244,23 +237,10 @@ def test_two_batches_closed_at_once_are_two_links_of_one_chain(bench: Workbench)
     assert_everything_holds()
 
 
-def unlocked(clients: int, states: Iterable[str]) -> Callable[..., Batch]:
-    """`lock_batch` without the lock, at which the clients meet: all have read the state before any changes it."""
-    meeting = Barrier(clients)
-
-    def read(*, by: Member, number: str, **_: Any) -> Batch:
-        batch = Batch.objects.of(by.studio_id).get(number=number)
-        assert batch.state in states
-        meeting.wait(timeout=20)
-        return batch
-
-    return read
-
-
 def test_twin_without_the_lock_the_names_of_the_movements_refuse_the_second_closing(
     weighed: Batch, bench: Workbench, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(closing, "lock_batch", unlocked(2, [BatchState.WEIGHING]))
+    monkeypatch.setattr(closing, "lock_batch", unlocked_batch(2, [BatchState.WEIGHING]))
     outcomes = at_once(partial(without_sqlites_write_lock, closing_of(bench, weighed)), 2)
     [error] = raised(outcomes)
     assert isinstance(error, IntegrityError if connection.vendor == "postgresql" else OperationalError)
@@ -278,103 +258,6 @@ def test_a_batch_closed_and_voided_at_once_ends_in_one_way(weighed: Batch, bench
         "reason", flat=True
     )
     assert set(moved) == {Reason.WEIGHED_IN if weighed.state == BatchState.CLOSED else Reason.DISCARDED}
-    assert_everything_holds()
-
-
-# Weighings
-
-
-@pytest.fixture
-def reserved(bench: Workbench) -> Batch:
-    bench.bottle("linalool 10g")
-    batch = bench.plan(bench.formula("neat", "linalool 1"), "2")
-    bench.reserve(batch)
-    return batch
-
-
-def logging(bench: Workbench, batch: Batch, *, operation: str | None, mass: str = "1") -> Callable[[], Any]:
-    lot = batch.lines.get(position=1).lot.number
-    reading = Reading(position=1, lot=lot, mass=Decimal(mass), operation=operation)
-    return partial(log_weighings, by=bench.by, now=bench.now, number=batch.number, readings=[reading])
-
-
-def test_a_weighing_named_by_its_operation_is_recorded_once_by_eight_threads(
-    reserved: Batch, bench: Workbench
-) -> None:
-    outcomes = at_once(logging(bench, reserved, operation="pour 1"))
-    assert raised(outcomes) == []
-    assert len({weighing.id for [weighing] in outcomes}) == 1
-    assert Weighing.objects.filter(batch=reserved).count() == 1
-    assert Claim.objects.get(purpose=reserved.number, studio=reserved.studio).poured == 1
-    assert_everything_holds()
-
-
-def test_twin_without_a_name_every_thread_records_a_weighing(reserved: Batch, bench: Workbench) -> None:
-    outcomes = at_once(logging(bench, reserved, operation=None, mass="0.25"))
-    assert raised(outcomes) == []
-    assert Weighing.objects.filter(batch=reserved).count() == THREADS
-    assert Claim.objects.get(purpose=reserved.number, studio=reserved.studio).poured == 2
-
-
-def test_twin_without_the_lock_the_name_itself_refuses_the_second_weighing(
-    reserved: Batch, bench: Workbench, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    monkeypatch.setattr(weighing, "lock_batch", unlocked(2, [BatchState.RESERVED]))
-    outcomes = at_once(partial(without_sqlites_write_lock, logging(bench, reserved, operation="pour 1")), 2)
-    [error] = raised(outcomes)
-    assert isinstance(error, IntegrityError if connection.vendor == "postgresql" else OperationalError)
-    assert Weighing.objects.filter(batch=reserved).count() == 1
-
-
-def test_a_weighing_sent_again_after_the_batch_was_closed_is_found_again(
-    reserved: Batch, bench: Workbench
-) -> None:
-    """Its first answer may have been lost; "cannot be weighed any more" would say that it was not recorded."""
-    [first] = logging(bench, reserved, operation="pour 1", mass="2")()
-    bench.close(reserved)
-    [again] = logging(bench, reserved, operation="pour 1", mass="2")()
-    assert again == first
-    with pytest.raises(WrongState):
-        logging(bench, reserved, operation="pour 2")()
-
-
-def test_the_name_of_another_weighing_is_refused(reserved: Batch, bench: Workbench) -> None:
-    logging(bench, reserved, operation="pour 1")()
-    with pytest.raises(OperationReused):
-        logging(bench, reserved, operation="pour 1", mass="0.5")()
-    assert Weighing.objects.filter(batch=reserved).count() == 1
-
-
-def test_two_batches_that_use_one_name_at_once_record_one_weighing(bench: Workbench, secret: str) -> None:
-    bench.bottle("linalool 10g")
-    version = bench.formula("neat", "linalool 1")
-    batches = [bench.plan(version, "2") for _ in range(2)]
-    for batch in batches:
-        bench.reserve(batch)
-    told = {"position": 1, "lot": batches[0].lines.get().lot.number, "mass": "2", "operation": "pour 1"}
-    outcomes = together(
-        *(partial(Api(secret).post, f"batches/{b.number}/weighings/", {"weighings": [told]}) for b in batches)
-    )
-    assert sorted(answer.status_code for answer in outcomes) == [201, 409]
-    assert Weighing.objects.of(bench.by.studio).count() == 1
-    assert_everything_holds()
-
-
-def test_a_name_given_to_two_weighings_of_one_call_is_refused(reserved: Batch, bench: Workbench) -> None:
-    reading = logging(bench, reserved, operation="pour 1").keywords["readings"][0]
-    with pytest.raises(OperationReused):
-        log_weighings(by=bench.by, now=bench.now, number=reserved.number, readings=[reading, reading])
-    assert not Weighing.objects.filter(batch=reserved).exists()
-
-
-def test_a_weighing_is_struck_by_one_of_eight(reserved: Batch, bench: Workbench) -> None:
-    [entry] = logging(bench, reserved, operation=None)()
-    strike = partial(
-        strike_weighing, by=bench.by, now=bench.now, number=reserved.number, weighing_id=entry.id, why="typo"
-    )
-    outcomes = at_once(strike)
-    assert [type(error) for error in raised(outcomes)] == [AlreadyStruck] * (THREADS - 1)
-    assert Claim.objects.get(purpose=reserved.number, studio=reserved.studio).poured == 0
     assert_everything_holds()
 
 

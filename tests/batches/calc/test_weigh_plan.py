@@ -80,6 +80,12 @@ def test_a_pour_just_below_the_smallest_is_raised_to_it_within_the_tolerance():
     assert "raised to 0.02 g" in plan.lines[0].sentence
 
 
+def test_a_line_is_rather_raised_than_moved():
+    lots = shelf("geraniol@10%/ethanol 9g", "geraniol@1%/ethanol 9g", "ethanol 50g")
+    plan = plan_weighing(request(formula("geraniol@10%/ethanol 0.0198", "ethanol 9.9802"), lots, "10"))
+    assert (pours(plan)[0], plan.moved) == ((1, 101, "0.020000"), 0)
+
+
 def test_a_pour_further_below_the_smallest_comes_from_a_weaker_stock():
     lots = shelf("geraniol@10%/ethanol 9g", "geraniol@1%/ethanol 9g", "ethanol 50g")
     plan = plan_weighing(request(formula("geraniol@10%/ethanol 0.01", "ethanol 9.99"), lots, "10"))
@@ -152,6 +158,23 @@ def test_a_line_is_split_where_no_lot_of_its_strength_is_enough_and_earlier_lots
 def test_a_split_leaves_no_crumb():
     lots = shelf("geraniol@10%/ethanol 3.99g exp=2026-02-01", "geraniol@10%/ethanol 3g", "ethanol 50g")
     assert pours(plan_weighing(request(ROSE, lots, "10")))[:2] == [(1, 101, "3.980000"), (1, 102, "0.020000")]
+
+
+def test_a_lot_in_another_solvent_is_no_reason_not_to_split_the_one_written():
+    lots = shelf(
+        "geraniol@10%/ethanol 3g",
+        "geraniol@10%/ethanol 3g",
+        "geraniol@10%/dipropylene glycol 9g",
+        "ethanol 50g",
+    )
+    plan = plan_weighing(request(ROSE, lots, "10"))
+    assert (lots_of(plan), plan.moved) == ([101, 102], 0)
+
+
+def test_what_one_lot_gives_is_not_poured_from_two():
+    lines = formula("geraniol@10%/ethanol 9.99", "ethanol 0.01")
+    lots = shelf("geraniol@10.1%/ethanol 9.5g", "geraniol@10%/ethanol 20g", "ethanol 50g")
+    assert lots_of(plan_weighing(request(lines, lots, "10"))) == [102]
 
 
 def test_two_lines_of_a_material_share_what_its_lots_hold():
