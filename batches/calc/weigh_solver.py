@@ -120,9 +120,14 @@ class Programme:
         """Add one row. A block gives columns and values."""
         self.rows(1, lower, upper, *((np.zeros(len(column), int), column, value) for column, value in blocks))
 
-    def solve(self, aims: Sequence[Aim], *, fine: bool = False) -> Answer | None:
-        """The values that are best for the first aim, among those for the second, and so on; None if there are none."""
-        highs = self._highs(FINE if fine else WHOLE_STEP)
+    def solve(
+        self, aims: Sequence[Aim], *, fine: bool = False, most_nodes: int = MOST_NODES
+    ) -> Answer | None:
+        """The values that are best for the first aim, among those for the second, and so on; None if there are none.
+
+        An aim that `most_nodes` did not suffice for keeps the best found and leaves the answer unproven.
+        """
+        highs = self._highs(FINE if fine else WHOLE_STEP, most_nodes)
         kept = FINE if fine else KEPT
         reached: dict[str, float] = {}
         values: Floats | None = None
@@ -148,14 +153,14 @@ class Programme:
             return self.solve([Aim("feasible", np.zeros(0, int), np.zeros(0))])
         return Answer(values, reached, proven)
 
-    def _highs(self, gap: float) -> highspy.Highs:
+    def _highs(self, gap: float, most_nodes: int) -> highspy.Highs:
         highs = QuietHighs()
         for option, setting in (
             ("threads", 1),
             ("random_seed", 0),
             ("mip_rel_gap", 0.0),
             ("mip_abs_gap", gap),
-            ("mip_max_nodes", MOST_NODES),
+            ("mip_max_nodes", most_nodes),
             ("primal_feasibility_tolerance", FEASIBILITY),
             ("mip_feasibility_tolerance", FEASIBILITY),
         ):

@@ -1,7 +1,8 @@
 """`MassField`: grams as `Decimal` in Python, an exact integer of micrograms in the database.
 
 SQLite adds decimals up as binary floats; integers stay exact on both engines, so every sum over the ledger
-is exact. Sums and F-expressions over the field come back as grams too.
+is exact. Sums over the field come back as grams; an expression of several fields needs `output_field=MassField()`
+to be compared with grams.
 """
 
 from decimal import Decimal
