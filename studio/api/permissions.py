@@ -11,13 +11,7 @@ from rest_framework.request import Request
 from studio.api.refusals import NotSignedIn
 from studio.kernel.errors import Forbidden
 from studio.models import ApiKey, Member, Scope
-
-
-class ReadersOnlyRead(Forbidden):
-    """A member with the role reader may look at everything and change nothing."""
-
-    code = "readers-only-read"
-    title = "Readers only read"
+from studio.models.people import ReadersOnlyRead
 
 
 class KeyScopeTooSmall(Forbidden):

@@ -11,6 +11,8 @@ from django.contrib.auth.base_user import AbstractBaseUser, BaseUserManager
 from django.db import models
 from django.db.models.functions import Lower
 
+from studio.kernel.errors import Forbidden
+
 
 class PersonManager(BaseUserManager["Person"]):
     def create_user(self, email: str, password: str | None = None, **fields: Any) -> "Person":
@@ -76,6 +78,13 @@ class Studio(models.Model):
 
     def __str__(self) -> str:
         return self.name
+
+
+class ReadersOnlyRead(Forbidden):
+    """A member with the role reader may look at everything and change nothing."""
+
+    code = "readers-only-read"
+    title = "Readers only read"
 
 
 class Role(models.TextChoices):

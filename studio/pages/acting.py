@@ -9,20 +9,14 @@ from django.contrib.auth.views import redirect_to_login
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render, resolve_url
 
-from studio.kernel.errors import Forbidden, Refusal
+from studio.kernel.errors import Refusal
 from studio.models import Member
+from studio.models.people import ReadersOnlyRead
 from studio.pages.faults import refused
 from studio.queries.members import active_membership
 
 Rest = ParamSpec("Rest")
 Page = Callable[Concatenate[HttpRequest, Member, Rest], HttpResponse]
-
-
-class ReadersOnlyRead(Forbidden):
-    """A reader sees everything of the studio and changes nothing of it."""
-
-    code = "readers-only-read"
-    title = "Readers only read"
 
 
 def for_members(view: Page[Rest]) -> Callable[Concatenate[HttpRequest, Rest], HttpResponse]:
