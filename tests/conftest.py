@@ -10,9 +10,11 @@ looks at nothing else.
 from __future__ import annotations
 
 import itertools
+import os
 from collections.abc import Callable, Iterator
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
+from urllib.parse import urlsplit
 from uuid import uuid4
 
 import pytest
@@ -33,8 +35,16 @@ def pytest_configure(config: pytest.Config) -> None:
     from django.conf import settings
 
     settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+    if settings.REDIS_URL:
+        settings.CACHES["default"]["LOCATION"] = _own_redis(settings.REDIS_URL)
     # The service holds its readers to a rate; tests of anything else must never meet it.
     settings.REQUESTS_PER_MINUTE = 1_000_000
+
+
+def _own_redis(url: str) -> str:
+    """The numbered database of this worker: one that empties its cache must not empty its neighbour's."""
+    worker = int(os.environ.get("PYTEST_XDIST_WORKER", "gw0").removeprefix("gw"))
+    return urlsplit(url)._replace(path=f"/{worker + 1}").geturl()
 
 
 @pytest.fixture(scope="session")
@@ -52,7 +62,21 @@ def django_db_setup(
         made = setup_databases(verbosity=0, interactive=False)
     yield
     with django_db_blocker.unblock():
+        _end_other_sessions()
         teardown_databases(made, verbosity=0)
+
+
+def _end_other_sessions() -> None:
+    """PostgreSQL drops no database that somebody is connected to, be it a thread of a test that is still ending."""
+    from django.db import connection
+
+    if connection.vendor != "postgresql":
+        return
+    with connection.cursor() as cursor:
+        cursor.execute(
+            "SELECT count(pg_terminate_backend(pid)) FROM pg_stat_activity"
+            " WHERE datname = current_database() AND pid <> pg_backend_pid()"
+        )
 
 
 @pytest.fixture

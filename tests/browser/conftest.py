@@ -42,7 +42,17 @@ SWITCHES = [
 
 
 class _Server(ThreadingMixIn, WSGIServer):
+    """A thread for each request, which leaves no database connection behind, not even one opened by a stream."""
+
     daemon_threads = True
+
+    def process_request_thread(self, request: Any, client_address: Any) -> None:
+        from django.db import connections
+
+        try:
+            super().process_request_thread(request, client_address)
+        finally:
+            connections.close_all()
 
 
 class _Quiet(WSGIRequestHandler):
@@ -72,19 +82,9 @@ def service(committed: None, settings: Any) -> Iterator[str]:
     """The address of the running service."""
     from django.contrib.staticfiles.handlers import StaticFilesHandler
     from django.core.handlers.wsgi import WSGIHandler
-    from django.db import connections
-
-    class Application(StaticFilesHandler):
-        """Serves static files too, and leaves no connection open behind an answer."""
-
-        def __call__(self, environ: Any, start_response: Any) -> Any:
-            try:
-                return super().__call__(environ, start_response)
-            finally:
-                connections.close_all()
 
     settings.ALLOWED_HOSTS = ["127.0.0.1"]
-    server = make_server("127.0.0.1", 0, Application(WSGIHandler()), _Server, _Quiet)
+    server = make_server("127.0.0.1", 0, StaticFilesHandler(WSGIHandler()), _Server, _Quiet)
     thread = Thread(target=server.serve_forever, kwargs={"poll_interval": 0.05}, daemon=True)
     thread.start()
     yield f"http://127.0.0.1:{server.server_port}"
