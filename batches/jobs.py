@@ -1,13 +1,13 @@
 """Background work on batches: thin jobs around actions, each safe to run twice."""
 
-from celery import shared_task
 from django.utils import timezone
 
 from batches.actions.reserving import release_stale_batch, stale_batches
+from studio.jobs import job
 from studio.models import Studio
 
 
-@shared_task(acks_late=True, reject_on_worker_lost=True)
+@job()
 def release_stale_claims() -> int:
     """Let go of claims that saw no weighing for their studio's chosen days; returns how many batches it sent back."""
     now = timezone.now()

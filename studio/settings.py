@@ -106,14 +106,37 @@ DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 REDIS_URL = os.environ.get("REDIS_URL", "")
 CACHES: dict[str, Any] = {
     "default": (
-        {"BACKEND": "django.core.cache.backends.redis.RedisCache", "LOCATION": REDIS_URL}
+        {
+            "BACKEND": "django.core.cache.backends.redis.RedisCache",
+            "LOCATION": REDIS_URL,
+            "OPTIONS": {"socket_connect_timeout": 1, "socket_timeout": 2},
+        }
         if REDIS_URL
         else {"BACKEND": "django.core.cache.backends.locmem.LocMemCache"}
-    )
+    ),
+    # Of this process alone; counts while the shared one is away.
+    "own": {"BACKEND": "django.core.cache.backends.locmem.LocMemCache", "LOCATION": "own"},
 }
+JOBS = "workers" if REDIS_URL else "thread"
 CELERY_BROKER_URL = REDIS_URL or None
-CELERY_TASK_IGNORE_RESULT = True
+# A job that takes longer than its limit is stopped; one whose worker died comes back when the broker no longer takes
+# it for being worked on, which therefore lasts longer than the limit. What must not wait for that stands in rows with
+# leases of their own.
+CELERY_BROKER_TRANSPORT_OPTIONS = {
+    "visibility_timeout": 900,
+    "socket_connect_timeout": 1,
+    "socket_timeout": 10,
+    "max_retries": 0,
+}
 CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
+CELERY_BROKER_CONNECTION_MAX_RETRIES = None
+CELERY_TASK_ACKS_LATE = CELERY_TASK_REJECT_ON_WORKER_LOST = True
+CELERY_TASK_SOFT_TIME_LIMIT, CELERY_TASK_TIME_LIMIT = 600, 660
+CELERY_TASK_IGNORE_RESULT = True
+CELERY_TASK_PUBLISH_RETRY = False
+CELERY_WORKER_PREFETCH_MULTIPLIER = 1
+CELERY_WORKER_HIJACK_ROOT_LOGGER = False
+CELERY_WORKER_CANCEL_LONG_RUNNING_TASKS_ON_CONNECTION_LOSS = False
 CELERY_BEAT_SCHEDULE = {
     "release stale claims": {"task": "batches.jobs.release_stale_claims", "schedule": 3600.0},
     "forget old answers": {"task": "studio.jobs.forget_old_answers", "schedule": 3600.0},

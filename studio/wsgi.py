@@ -8,6 +8,6 @@ os.environ.setdefault("DJANGO_SETTINGS_MODULE", "studio.settings")
 application = get_wsgi_application()
 
 # Needs the applications to be set up, so it comes after them.
-from studio.jobs import keep_time  # noqa: E402
+from studio.kernel.background import keep_time  # noqa: E402
 
 keep_time()

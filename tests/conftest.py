@@ -37,6 +37,8 @@ def pytest_configure(config: pytest.Config) -> None:
     settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
     if settings.REDIS_URL:
         settings.CACHES["default"]["LOCATION"] = _own_redis(settings.REDIS_URL)
+    # A test runs the jobs that it wants to see.
+    settings.JOBS = "nobody"
     # The service holds its readers to a rate; tests of anything else must never meet it.
     settings.REQUESTS_PER_MINUTE = 1_000_000
 
@@ -93,9 +95,13 @@ def committed(django_db_setup: None, django_db_blocker: Any) -> Iterator[None]:
 def empty_cache(request: pytest.FixtureRequest) -> None:
     """No count or mark of one test is seen by the next."""
     if request.config.pluginmanager.hasplugin("django"):
-        from django.core.cache import cache
+        from django.core.cache import cache, caches
+
+        from studio.kernel import rate
 
         cache.clear()
+        caches["own"].clear()
+        rate._shared.wake()
 
 
 @pytest.fixture

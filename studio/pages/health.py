@@ -1,11 +1,15 @@
 """For whatever keeps the service running: whether it lives, and whether it can serve."""
 
+from celery import current_app
+from django.conf import settings
 from django.core.cache import cache
 from django.db import DatabaseError, connection
 from django.db.migrations.executor import MigrationExecutor
 from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
+from kombu.exceptions import OperationalError
+from redis.exceptions import RedisError
 
 
 @never_cache
@@ -18,9 +22,13 @@ def alive(request: HttpRequest) -> HttpResponse:
 @never_cache
 @require_safe
 def ready(request: HttpRequest) -> HttpResponse:
-    """Database reached and migrated, cache reached; 503 with what is missing otherwise."""
-    found = {"database": database_state(), "cache": cache_state()}
-    status = 200 if set(found.values()) == {"ready"} else 503
+    """Whether it can serve: 503 unless the database is reached and migrated.
+
+    Without cache or broker it still serves: rates are counted per process and jobs wait. So that is told, and does not
+    take the service away from its people.
+    """
+    found = {"database": database_state(), "cache": cache_state(), "broker": broker_state()}
+    status = 200 if found["database"] == "ready" else 503
     return JsonResponse(found, status=status)
 
 
@@ -37,5 +45,16 @@ def cache_state() -> str:
     try:
         cache.set("ready", "yes", timeout=10)
         return "ready" if cache.get("ready") == "yes" else "not reached"
-    except (OSError, ConnectionError):
+    except (OSError, RedisError):
+        return "not reached"
+
+
+def broker_state() -> str:
+    if settings.JOBS != "workers":
+        return "none needed"
+    try:
+        with current_app.connection_for_write() as connection:
+            connection.ensure_connection(max_retries=1, interval_start=0, timeout=2)
+        return "ready"
+    except (OSError, OperationalError):
         return "not reached"

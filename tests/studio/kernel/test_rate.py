@@ -37,3 +37,14 @@ def hurried():
 def test_counting_at_once_reads_no_count_twice(hurried):
     read = together(*[lambda: [times("a", 0) for _ in range(100)]] * 8)
     assert sorted(number for numbers in read for number in numbers) == list(range(1, 801))
+
+
+def test_while_the_shared_cache_is_away_each_process_counts_for_itself(settings):
+    settings.CACHES = {
+        **settings.CACHES,
+        "default": {
+            "BACKEND": "django.core.cache.backends.redis.RedisCache",
+            "LOCATION": "redis://127.0.0.1:1/0",
+        },
+    }
+    assert [times("a", 0) for _ in range(3)] == [1, 2, 3]

@@ -182,7 +182,7 @@ def test_health_is_told_without_signing_in(browser, django_assert_num_queries):
         assert browser.get("/healthz").status_code == 200
     ready = browser.get("/readyz")
     assert ready.status_code == 200
-    assert ready.json() == {"database": "ready", "cache": "ready"}
+    assert ready.json() == {"database": "ready", "cache": "ready", "broker": "none needed"}
     assert "no-store" in ready["Cache-Control"]
 
 
@@ -208,3 +208,16 @@ def test_every_page_has_one_heading_a_language_and_a_way_past_the_menu(browser, 
     assert "<style" not in page
     assert "style=" not in page
     assert all("src=" in tag for tag in re.findall("<script[^>]*>", page))
+
+
+def test_without_the_cache_the_service_counts_as_ready_and_says_what_is_missing(client, db, settings):
+    settings.CACHES = {
+        **settings.CACHES,
+        "default": {
+            "BACKEND": "django.core.cache.backends.redis.RedisCache",
+            "LOCATION": "redis://127.0.0.1:1/0",
+        },
+    }
+    answer = client.get("/readyz")
+    assert answer.status_code == 200
+    assert answer.json()["cache"] == "not reached"
