@@ -6,9 +6,9 @@ from collections.abc import Iterator
 
 from django.apps import apps
 
-from tests.architecture.source import FLOORS, Module, imported, seen_by, sees, texts
+from tests.architecture.source import FLOORS, Module, file_of, imported, seen_by, sees, texts
 
-WIRING = {"studio/settings.py", "studio/urls.py", "studio/celery.py"}
+WIRING = {file_of("studio/settings.py"), file_of("studio/urls.py"), file_of("studio/celery.py")}
 PURE_LIBRARIES = {"numpy", "highspy", "stdnum"}
 
 

@@ -4,11 +4,13 @@ import ast
 import re
 from collections.abc import Iterator
 
+import pytest
 from django.apps import apps
 
-from tests.architecture.source import FLOORS, Module, calls, imported, seen_by, sees, texts
+from tests.architecture.source import FLOORS, Module, calls, file_of, imported, seen_by, sees, texts
 
-LEDGER = "inventory/actions/ledger.py"
+LEDGER = file_of("inventory/actions/ledger.py")
+PEOPLE = file_of("studio/models/people.py")
 WRITES = {"save", "create", "delete", "bulk_create", "bulk_update", "get_or_create", "update_or_create"}
 WRITING_SQL = re.compile(r"\s*(INSERT INTO|UPDATE \w+|DELETE FROM|MERGE INTO|TRUNCATE \w+)\b", re.IGNORECASE)
 REFUSALS = {"has_add_permission", "has_change_permission", "has_delete_permission"}
@@ -16,7 +18,7 @@ REFUSALS = {"has_add_permission", "has_change_permission", "has_delete_permissio
 
 def may_write(module: Module) -> bool:
     """Actions do; migrations must; and a person is stored by the manager that Django's own commands call."""
-    return module.is_in("actions", "migrations") or module.path == "studio/models/people.py"
+    return module.is_in("actions", "migrations") or module.path == PEOPLE
 
 
 def updates_rows(call: ast.Call) -> bool:
@@ -75,6 +77,11 @@ def writable_admins(module: Module) -> Iterator[str]:
     for call, method in calls(module):
         if method == "register" and "admin" in ast.unparse(call.func) and len(call.args) < 2:
             yield f"{call.lineno} {ast.unparse(call)}"
+
+
+def test_an_exception_for_a_file_that_is_gone_fails():
+    with pytest.raises(LookupError, match="take it out"):
+        file_of("studio/kernel/gone.py")
 
 
 def test_only_actions_write():
