@@ -2,6 +2,11 @@
 
 import pytest
 
+from studio.api import throttles
+
+MINUTE = 1_800_000_000
+"""The first second of a minute, in seconds since the epoch."""
+
 pytestmark = pytest.mark.django_db
 
 
@@ -10,13 +15,33 @@ def rate(settings):
     settings.REQUESTS_PER_MINUTE = 3
 
 
+@pytest.fixture(autouse=True)
+def stand_at(monkeypatch):
+    """Lets the clock of the rate stand still: the minute must not turn in the middle of a test."""
+
+    def stand(second):
+        monkeypatch.setattr(throttles, "clock", lambda: MINUTE + second)
+
+    stand(30)
+    return stand
+
+
 def test_beyond_the_rate_a_key_is_asked_to_wait(api):
     assert [api.get("studio/").status_code for _ in range(3)] == [200] * 3
     answer = api.get("studio/")
     assert answer.status_code == 429
-    assert 1 <= int(answer["Retry-After"]) <= 60
+    assert answer["Retry-After"] == "30"
     assert answer.json()["type"] == "/problems/too-many-requests"
-    assert answer.json()["seconds"] == int(answer["Retry-After"])
+    assert answer.json()["seconds"] == 30
+
+
+def test_whoever_waits_as_long_as_told_may_ask_again(api, stand_at):
+    stand_at(59.9)
+    answers = [api.get("studio/") for _ in range(4)]
+    assert [answer.status_code for answer in answers] == [200, 200, 200, 429]
+    assert answers[-1]["Retry-After"] == "1"
+    stand_at(60)
+    assert api.get("studio/").status_code == 200
 
 
 def test_every_key_has_a_rate_of_its_own(api, api_of, owner):
