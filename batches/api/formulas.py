@@ -144,11 +144,14 @@ class VersionDiff(Endpoint):
 
     @extend_schema(responses=DiffOut)
     def get(self, request: Request, code: str, number: int) -> HttpResponse:
-        """Compare a version with another, line by line."""
+        """Compare a version with another, line by line.
+
+        There is nothing before version 1: unless another version is named, all of its lines are added.
+        """
         after = version_of(studio=self.studio, code=code, number=number)
-        other = self.asked.get("with_version", max(number - 1, 1))
-        before = version_of(studio=self.studio, code=code, number=other)
-        differences = line_differences(list(before.lines.all()), list(after.lines.all()))
+        other = self.asked.get("with_version", number - 1) or None
+        before = [] if other is None else version_of(studio=self.studio, code=code, number=other).lines.all()
+        differences = line_differences(list(before), list(after.lines.all()))
         result = {"formula": code, "before": other, "after": number, "lines": differences}
         return self.answer(DiffOut, result)
 

@@ -129,7 +129,7 @@ class DifferenceOut(Shape):
 
 class DiffOut(Shape):
     formula = PlainText(longest=40)
-    before = WholeNumber()
+    before = WholeNumber(allow_null=True, help_text="Null where there is no version before.")
     after = WholeNumber()
     lines = DifferenceOut(many=True)
 

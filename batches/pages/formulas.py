@@ -104,7 +104,7 @@ def compare(request: HttpRequest, member: Member, code: str) -> HttpResponse:
         raise NoSuchThing(f"There is no formula {code[:40]} in this studio.")
     by_number = {str(one.number): one for one in found}
     after = by_number.get(request.GET.get("after", ""), found[-1])
-    usual = next((one for one in reversed(found) if one.number < after.number), found[0])
+    usual = next((one for one in reversed(found) if one.number < after.number), None)
     before = by_number.get(request.GET.get("before", ""), usual)
     context = {"formula": after.formula, "versions": found, "compared": compare_versions(before, after)}
     template = "batches/parts/compared.html" if is_partial(request) else "batches/compare.html"

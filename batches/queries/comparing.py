@@ -32,9 +32,9 @@ class Side:
 
 @dataclass(frozen=True, slots=True)
 class Comparison:
-    """Both sides, and the lines in the order of the newer one."""
+    """Both sides, and the lines in the order of the newer one; before a first version there is nothing."""
 
-    before: Side
+    before: Side | None
     after: Side
     lines: list[Compared]
 
@@ -42,9 +42,9 @@ class Comparison:
 Ingredient = tuple[int, Decimal, str | None]
 
 
-def compare_versions(before: FormulaVersion, after: FormulaVersion) -> Comparison:
-    """Compare two versions that come with their lines; no statement."""
-    old, new = list(before.lines.all()), list(after.lines.all())
+def compare_versions(before: FormulaVersion | None, after: FormulaVersion) -> Comparison:
+    """Compare two versions that come with their lines; no statement. Without one before, all lines are added."""
+    old, new = list(before.lines.all()) if before else [], list(after.lines.all())
     reports = {"before": _report(old), "after": _report(new)}
     shares_before, shares_after = _shares(old, reports["before"]), _shares(new, reports["after"])
     compared = [
@@ -55,10 +55,13 @@ def compare_versions(before: FormulaVersion, after: FormulaVersion) -> Compariso
         )
         for one in line_differences(old, new)
     ]
-    return Comparison(_side(before, reports["before"]), _side(after, reports["after"]), compared)
+    older = None if before is None else _side(before, reports["before"])
+    return Comparison(older, _side(after, reports["after"]), compared)
 
 
 def _report(lines: Sequence[FormulaLine]) -> Strength | None:
+    if not lines:
+        return None
     try:
         return strength_report(as_calc_lines(lines))
     except NoOdorant:

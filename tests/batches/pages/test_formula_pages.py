@@ -189,6 +189,9 @@ def test_pasted_lines_are_added_or_put_in_place_of_the_others(browser, meadow):
 def test_two_versions_stand_side_by_side(browser, meadow, bench, api):
     from batches.actions.formulas import write_next_version
 
+    first = text(browser.get("/formulas/meadow/compare/"))
+    assert "There is nothing before version 1: all of its lines are new." in first
+    assert "linalool 1 % in ethanol 30 9.091 % added" in first
     lines = [bench.line(told) for told in ("linalool@1%/ethanol 20", "ethanol 7", "citral 1")]
     write_next_version(by=bench.by, now=bench.now, formula=meadow.formula, lines=lines)
     page = text(browser.get("/formulas/meadow/compare/"))
