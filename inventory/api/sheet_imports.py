@@ -41,6 +41,7 @@ class SheetImport(Endpoint):
 
     parser_classes = [SheetParser]
     asks = {"POST": ImportAsk}
+    untagged = frozenset({"POST"})
     required: ClassVar[Sequence[str]] = ()
     optional: ClassVar[Sequence[str]] = ()
     ignored: ClassVar[Sequence[str]] = ()

@@ -154,9 +154,9 @@ class Described(AutoSchema):
             if self._is_list_view():
                 headers |= LINK
                 response["content"]["text/csv"] = {"schema": {"type": "string"}}
-            elif status in ("200", "201"):
+            elif status in ("200", "201") and self.method not in self.view.untagged:
                 headers |= ETAG
-            if status in ("201", "202"):
+            if status in ("201", "202") and self.method not in self.view.untagged:
                 headers |= LOCATION
             if headers:
                 response["headers"] = {**headers, **response.get("headers", {})}

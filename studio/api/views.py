@@ -61,6 +61,8 @@ class Endpoint(APIView):
     """The query parameters of each method, such as `{"GET": TraceAsk}`; others are refused."""
     harmless: ClassVar[frozenset[str]] = frozenset()
     """Unsafe methods that write nothing, and so are open to readers and read keys."""
+    untagged: ClassVar[frozenset[str]] = frozenset()
+    """Methods whose answer is a report of many things: it has neither an entity tag nor one place to look at."""
     for_admins: ClassVar[bool] = False
     """Whether changes need an admin key (or the session of the pages)."""
 
