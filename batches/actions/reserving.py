@@ -8,16 +8,18 @@ from collections.abc import Mapping
 from datetime import datetime, timedelta
 from decimal import Decimal
 
+from django.db.models import Exists, OuterRef
+
 from batches.actions.batch_lock import lock_batch, save_batch
-from batches.models import Batch, BatchLine, BatchState, Weighing
+from batches.models import CLAIMING, Batch, BatchLine, BatchState, Weighing
 from inventory.actions.ledger import Posting, claim, claimed_lot_ids, end_claims, lock_lots, post
 from inventory.actions.lots import refuse_expired
-from inventory.models import Lot, Reason
+from inventory.models import Claim, ClaimState, Lot, Reason
 from studio.actions.history import record
 from studio.kernel.errors import Conflict
 from studio.kernel.mass import ZERO_MASS
 from studio.kernel.work import work
-from studio.models import Member, Studio
+from studio.models import Member, ScopedQuerySet, Studio
 
 
 class NothingPlanned(Conflict):
@@ -150,14 +152,22 @@ def surplus_postings(weighings: list[Weighing], lots: Mapping[int, Lot], number:
 
 
 def stale_batches(*, studio: Studio, now: datetime) -> list[Batch]:
-    """Reserved batches of a studio that have seen no weighing for its chosen days."""
+    """Batches of a studio whose claims have seen no weighing that stands for its chosen days, nor a change of plan."""
+    return list(_stale(studio, now).select_related("by", "by__studio").order_by("id"))
+
+
+def _stale(studio: Studio, now: datetime) -> ScopedQuerySet[Batch]:
     before = now - timedelta(days=studio.claim_days)
-    return list(
-        Batch.objects.of(studio)
-        .filter(state=BatchState.RESERVED, reserved_at__lt=before)
-        .select_related("by", "by__studio")
-        .order_by("id")
+    touched_since = Claim.objects.of(studio).filter(
+        purpose=OuterRef("number"), state=ClaimState.OPEN, touched_at__gte=before
     )
+    stale: ScopedQuerySet[Batch] = (
+        Batch.objects.of(studio)
+        .filter(state__in=CLAIMING, reserved_at__lt=before)
+        .exclude(Exists(Weighing.objects.filter(batch=OuterRef("pk")).standing()))
+        .exclude(Exists(touched_since))
+    )
+    return stale
 
 
 def release_stale_batch(*, now: datetime, batch: Batch) -> bool:
@@ -166,12 +176,12 @@ def release_stale_batch(*, now: datetime, batch: Batch) -> bool:
     why = f"No weighing for {owner.studio.claim_days} days."
     with work():
         locked = Batch.objects.select_for_update(no_key=True, of=("self",)).get(pk=batch.pk)
-        if locked.state != BatchState.RESERVED or locked.reserved_at != batch.reserved_at:
+        if not _stale(owner.studio, now).filter(pk=locked.pk).exists():
             return False
         lots = lock_lots(studio=owner.studio, ids=claimed_lot_ids(studio=owner.studio, purpose=locked.number))
         end_claims(now=now, purpose=locked.number, why=why, lots=lots)
         locked.state = BatchState.DRAFT
-        locked.reserved_at = None
-        save_batch(locked, "state", "reserved_at")
+        locked.reserved_at = locked.weighing_at = None
+        save_batch(locked, "state", "reserved_at", "weighing_at")
         record(by=owner, at=now, subject="batch", name=locked.number, verb="claims released", why=why)
     return True

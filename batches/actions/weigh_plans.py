@@ -93,9 +93,10 @@ def plan_again(
             doing="planned",
             expected=expected,
         )
-        if batch.state == BatchState.WEIGHING:
+        if batch.weighings.exists():
             raise AlreadyPoured(
-                f"Batch {number} is being weighed; take another lot for single lines instead."
+                f"Batch {number} has weighings, be they struck through, which stay with their lines; take another "
+                "lot for single lines instead."
             )
         make_plan(batch, now.date(), wishes or Wishes())
         if batch.state == BatchState.RESERVED:

@@ -140,7 +140,7 @@ class BenchSteps:
         must: Refusals = DONE
         if batch.state in ("closed", "void"):
             must = [WrongState]
-        elif batch.state == "weighing":
+        elif batch.weighings:
             must = [AlreadyPoured]
         planned = self.attempt(
             lambda: plan_again(**self.acting, number=batch.number), must=must, may=[Refusal]
@@ -273,7 +273,7 @@ class BenchSteps:
         for stale in stale_batches(studio=self.bench.by.studio, now=self.bench.now):
             assert release_stale_batch(now=self.bench.now, batch=stale)
             self.model.release(self.model.batches[stale.number])
-        assert all(batch.state != "reserved" for batch in self.model.batches.values())
+        assert all(batch.standing() for batch in self.model.batches.values() if batch.claims)
 
     # Lots
 

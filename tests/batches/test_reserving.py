@@ -16,6 +16,8 @@ from batches.actions.reserving import (
     stale_batches,
     void_batch,
 )
+from batches.actions.weigh_plans import AlreadyPoured, plan_again
+from batches.actions.weighing import strike_weighing
 from batches.models import Batch, BatchState
 from inventory.actions.drawing_off import draw_off
 from inventory.actions.holding import hold_lots
@@ -289,6 +291,33 @@ def test_a_batch_that_is_being_weighed_is_not_stale(bench: Workbench, linalool: 
     bench.weigh(batch, 1, "1")
     bench.later(days=1000)
     assert stale(bench) == []
+
+
+def test_a_batch_whose_weighings_were_all_struck_goes_stale_from_the_striking(
+    bench: Workbench, linalool: Lot
+) -> None:
+    batch = bench.plan(bench.formula("neat", "linalool 1"), "4")
+    bench.reserve(batch)
+    weighings = [bench.weigh(batch, 1, "1") for _ in range(2)]
+    bench.later(days=1000)
+    for weighing in weighings:
+        strike_weighing(
+            by=bench.by, now=bench.now, number=batch.number, weighing_id=weighing.id, why="another batch"
+        )
+    bench.later(days=bench.by.studio.claim_days)
+    assert stale(bench) == []
+    bench.later(seconds=1)
+    [found] = stale(bench)
+    assert release_stale_batch(now=bench.now, batch=found)
+    reload(linalool, batch)
+    assert (batch.state, batch.weighing_at, linalool.reserved) == (BatchState.DRAFT, None, 0)
+    assert_everything_holds()
+    with pytest.raises(AlreadyPoured, match="struck through"):
+        plan_again(by=bench.by, now=bench.now, number=batch.number)
+    bench.reserve(batch)
+    bench.weigh(batch, 1, "4")
+    bench.close(batch)
+    assert_everything_holds()
 
 
 def test_a_batch_that_moved_on_since_it_was_found_stale_keeps_its_claims(
