@@ -10,11 +10,12 @@ from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
 
+from django.db import IntegrityError
 from django.db.models import Sum
 
 from batches.actions.batch_lock import lock_batch, refuse_other_state, save_batch
 from batches.models import CLAIMING, Batch, BatchLine, BatchState, ReadingSource, Weighing
-from batches.models.pouring import poured_per_line
+from batches.models.pouring import allowed_band, poured_per_line
 from inventory.actions.ledger import lock_lots, note_poured, refuse_held
 from inventory.calc.weighing import net_mass_uncertainty
 from inventory.calc.wording import figure, percent
@@ -121,7 +122,7 @@ def _record(
     for reading in readings:
         _ask_twice_when_far_off(batch, lines[reading.position], reading, poured)
     check = _last_passed_check(balance)
-    weighings = Weighing.objects.bulk_create(
+    weighings = [
         Weighing(
             studio_id=by.studio_id,
             batch=batch,
@@ -141,13 +142,24 @@ def _record(
             operation=reading.operation,
         )
         for reading in readings
-    )
+    ]
+    _write(by, batch, readings, weighings)
     _tell_claims(by, now, batch, lots)
     if batch.state == BatchState.RESERVED:
         batch.state = BatchState.WEIGHING
         batch.weighing_at = now
     save_batch(batch, "state", "weighing_at")
     return weighings
+
+
+def _write(by: Member, batch: Batch, readings: Sequence[Reading], weighings: list[Weighing]) -> None:
+    """Raises `OperationReused` when another batch took one of the names after they were looked up."""
+    try:
+        with work():
+            Weighing.objects.bulk_create(weighings)
+    except IntegrityError:
+        _already_recorded(by, batch, readings)
+        raise
 
 
 def strike_weighing(
@@ -261,15 +273,15 @@ def _ask_twice_when_far_off(
     poured[line.id] = before + reading.mass
     if reading.source != ReadingSource.TYPED or reading.confirmed:
         return
-    most = line.target * (1 + batch.tolerance)
-    if before + reading.mass > most:
+    _, largest = allowed_band(batch, line)
+    if before + reading.mass > largest:
         raise OutsideTolerance(
-            f"Line {line.position} aims at {figure(line.target)} g, at most {figure(nearest_mass(most))} g "
+            f"Line {line.position} aims at {figure(line.target)} g, at most {figure(largest)} g "
             f"within {percent(batch.tolerance)}; with {figure(reading.mass)} g it would hold "
             f"{figure(before + reading.mass)} g. Send it again with confirmed set to true if that is what was poured.",
             position=line.position,
             target=line.target,
-            largest=nearest_mass(most),
+            largest=largest,
             would_hold=before + reading.mass,
         )
 

@@ -141,6 +141,21 @@ def test_a_typed_weight_beyond_the_band_is_asked_for_twice(
     assert bench.weigh(batch, 1, typed, confirmed=True).mass == Decimal(typed)
 
 
+@pytest.mark.parametrize(("tolerance", "largest"), [("0.0000006", "1.000001"), ("0.0000004", "1.000000")])
+def test_the_band_that_is_asked_about_is_the_one_that_is_shown(
+    bench: Workbench, batch: Batch, tolerance: str, largest: str
+) -> None:
+    """Bounds are shown to the microgram, and what is shown as the most that may be poured is not asked about."""
+    batch.tolerance = Decimal(tolerance)
+    batch.save(update_fields=["tolerance"])
+    shown = batch_in_hand(studio=bench.by.studio, number=batch.number).lines[0].largest
+    assert shown == Decimal(largest)
+    with pytest.raises(OutsideTolerance) as refusal:
+        bench.weigh(batch, 1, str(shown + Decimal("0.000001")), confirmed=False)
+    assert refusal.value.extra["largest"] == shown
+    assert bench.weigh(batch, 1, str(shown), confirmed=False).mass == shown
+
+
 def test_the_band_holds_for_the_line_and_not_for_the_pour(bench: Workbench, batch: Batch) -> None:
     bench.weigh(batch, 1, "0.9", confirmed=False)
     with pytest.raises(OutsideTolerance) as refusal:

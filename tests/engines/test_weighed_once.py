@@ -103,6 +103,18 @@ def test_two_batches_that_use_one_name_at_once_record_one_weighing(bench: Workbe
     assert_everything_holds()
 
 
+def test_eight_batches_that_use_one_name_at_once_are_told_whose_it_is(bench: Workbench) -> None:
+    """All have looked the name up before the first of them writes, but for the lock of the lot that they share."""
+    bench.bottle("linalool 10g")
+    version = bench.formula("neat", "linalool 1")
+    batches = [bench.reserve(bench.plan(version, "1")) for _ in range(THREADS)]
+    outcomes = together(*(logging(bench, batch, operation="pour 1") for batch in batches))
+    assert [type(error) for error in raised(outcomes)] == [OperationReused] * (THREADS - 1)
+    assert "already stands for" in str(raised(outcomes)[0])
+    assert Weighing.objects.of(bench.by.studio).count() == 1
+    assert_everything_holds()
+
+
 def test_a_name_given_to_two_weighings_of_one_call_is_refused(reserved: Batch, bench: Workbench) -> None:
     reading = logging(bench, reserved, operation="pour 1").keywords["readings"][0]
     with pytest.raises(OperationReused):
