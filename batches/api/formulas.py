@@ -150,8 +150,9 @@ class VersionDiff(Endpoint):
         """
         after = version_of(studio=self.studio, code=code, number=number)
         other = self.asked.get("with_version", number - 1) or None
-        before = [] if other is None else version_of(studio=self.studio, code=code, number=other).lines.all()
-        differences = line_differences(list(before), list(after.lines.all()))
+        before = [version_of(studio=self.studio, code=code, number=other)] if other else []
+        lines = [line for version in before for line in version.lines.all()]
+        differences = line_differences(lines, list(after.lines.all()))
         result = {"formula": code, "before": other, "after": number, "lines": differences}
         return self.answer(DiffOut, result)
 

@@ -146,6 +146,7 @@ class Described(AutoSchema):
         return [IF_MATCH]
 
     def _describe_success(self, responses: dict[str, Any]) -> None:
+        tagged = self.method not in cast(Endpoint, self.view).untagged
         for status, response in list(responses.items()):
             if not status.startswith("2"):
                 continue
@@ -154,9 +155,9 @@ class Described(AutoSchema):
             if self._is_list_view():
                 headers |= LINK
                 response["content"]["text/csv"] = {"schema": {"type": "string"}}
-            elif status in ("200", "201") and self.method not in self.view.untagged:
+            elif status in ("200", "201") and tagged:
                 headers |= ETAG
-            if status in ("201", "202") and self.method not in self.view.untagged:
+            if status in ("201", "202") and tagged:
                 headers |= LOCATION
             if headers:
                 response["headers"] = {**headers, **response.get("headers", {})}
