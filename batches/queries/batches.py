@@ -53,7 +53,7 @@ def batches_of(studio: Studio) -> ScopedQuerySet[Batch]:
 
 
 def batch_in_hand(*, studio: Studio, number: str) -> BatchInHand:
-    """One batch with everything the bench shows; four statements, whatever its size."""
+    """One batch with everything the bench shows; three statements whatever its size, four when a lot is overclaimed."""
     batch: Batch = batches_of(studio).one(studio, "batch", number=number)
     poured = poured_per_line(batch)
     lines = list(
@@ -132,11 +132,12 @@ def _line_state(
 
 
 def _short_claims(batch: Batch, lots: list[Lot]) -> list[StandingClaim]:
+    """Its claims that fall short. Only lots with more spoken for than is there are asked: a wanted lot has many claims."""
     if batch.state not in (BatchState.RESERVED, BatchState.WEIGHING):
         return []
-    mine: Mapping[int, Lot] = {lot.id: lot for lot in lots}
+    over: Mapping[int, Lot] = {lot.id: lot for lot in lots if lot.reserved > lot.on_hand}
     return [
         standing
-        for standing in claims_on(mine.values())
+        for standing in claims_on(over.values())
         if standing.claim.purpose == batch.number and standing.short > 0
     ]

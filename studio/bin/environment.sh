@@ -1,5 +1,6 @@
 # shellcheck shell=bash
-# What `run` and `test` share: a Python, its virtual environment, and Debian packages. Sourced, never run.
+# What `run`, `test` and `bench` share: a Python, its virtual environment, Debian packages, and a throwaway
+# PostgreSQL. Sourced, never run.
 #
 # Everything is found from the place of this file, so the scripts work from any directory and from a path
 # with spaces. The environment's programs are always started through its Python: a script installed by pip
@@ -113,4 +114,58 @@ ensure_paper_libraries() {
 # A SQLite file as a database URL, whatever characters its path has.
 sqlite_url() {
     "$python" -c 'import sys, urllib.parse; print("sqlite:///" + urllib.parse.quote(sys.argv[1]))' "$1"
+}
+
+cluster_started=no
+
+# PostgreSQL refuses to run as root; it then runs as its own user, or as nobody.
+as_cluster_owner() {
+    if is_root; then
+        (cd / && runuser --user "$cluster_owner" -- "$@")
+    else
+        "$@"
+    fi
+}
+
+# The folder of the newest PostgreSQL server: Debian keeps its programs out of the search path.
+postgresql_binaries() {
+    local folder
+    folder=$(find /usr/lib/postgresql -mindepth 3 -maxdepth 3 -name initdb 2>/dev/null | sort -V | tail -n 1)
+    [ -n "$folder" ] || folder=$(command -v initdb) || return 1
+    dirname "$folder"
+}
+
+# start_postgresql FOLDER: a throwaway cluster there, its address in cluster_url. It listens on nothing but a
+# socket in that folder, so it needs no port and no password and nobody else on the machine can reach it.
+start_postgresql() {
+    cluster=$1
+    binaries=$(postgresql_binaries)
+    cluster_owner=$(id -un)
+    if is_root; then
+        cluster_owner=nobody
+        id postgres >/dev/null 2>&1 && cluster_owner=postgres
+    fi
+    mkdir -m 700 "$cluster/cluster" "$cluster/socket"
+    touch "$cluster/postgresql.log"
+    is_root && chown "$cluster_owner" "$cluster/cluster" "$cluster/socket" "$cluster/postgresql.log"
+    as_cluster_owner "$binaries/initdb" --pgdata "$cluster/cluster" --username stillroom --auth trust \
+        --encoding UTF8 --locale C --no-sync >"$cluster/initdb.log" 2>&1 || {
+        cat "$cluster/initdb.log" >&2
+        stop "The throwaway PostgreSQL could not be made."
+    }
+    cluster_started=yes
+    as_cluster_owner "$binaries/pg_ctl" start --silent --wait --pgdata "$cluster/cluster" \
+        --log "$cluster/postgresql.log" \
+        --options "-c listen_addresses='' -c unix_socket_directories='$cluster/socket' -c max_connections=200" \
+        >/dev/null || {
+        cat "$cluster/postgresql.log" >&2
+        stop "The throwaway PostgreSQL did not start."
+    }
+    cluster_url=postgresql://stillroom@${cluster//\//%2F}%2Fsocket/postgres
+}
+
+stop_postgresql() {
+    [ "$cluster_started" = yes ] || return 0
+    as_cluster_owner "$binaries/pg_ctl" stop --silent --mode immediate --pgdata "$cluster/cluster" >/dev/null 2>&1
+    cluster_started=no
 }

@@ -20,13 +20,14 @@ from inventory.calc.claims import ShelfLot
 from inventory.calc.contents import mixed
 from inventory.calc.uncertainty import Purity, Weighing, budget
 from studio.kernel.mass import nearest_fraction, nearest_mass
+from tests.bench.scene import Scene
 from tests.bench.table import RUNS, Row, in_turn, milliseconds
 
 STRENGTHS = tuple(Decimal(text) for text in ("1", "0.3", "0.1", "0.03", "0.01", "0.001"))
 ETHANOL = 1000
 
 
-def weigh_plan() -> Row:
+def weigh_plan(scene: Scene) -> list[Row]:
     """120 lines, each with six strengths of four lots on the shelf, at 1.3 times the ceiling as written."""
     requests = [_request(random.Random(seed)) for seed in range(RUNS)]
     plan_weighing(requests[0])
@@ -35,10 +36,10 @@ def weigh_plan() -> Row:
         with _solver_time() as spent:
             ours.append(milliseconds(lambda request=request: plan_weighing(request)))
         floors.append(1000 * sum(spent))
-    return Row("P7", "weigh plan, 120 lines × 6 strengths × 4 lots", "HiGHS itself", floors, ours, 1.5)
+    return [Row("P7", "weigh plan, 120 lines × 6 strengths × 4 lots", "HiGHS itself", floors, ours, 1.5)]
 
 
-def contents_uncertainty() -> Row:
+def contents_uncertainty(scene: Scene) -> list[Row]:
     """2,000 weighings upstream in 100 makings with shared parents, 100 materials."""
     weighings, contents, purities, target = _ancestry(random.Random(1), bottles=100, makings=100, each=20)
     floor = _sparse_product(weighings, contents, purities, target)
@@ -46,10 +47,10 @@ def contents_uncertainty() -> Row:
         floor,
         lambda: budget(target=target, weighings=weighings, contents=contents, purities=purities).of_each(),
     )
-    return Row("P8", "uncertainty, 2,000 weighings upstream", "the same in SciPy", floors, ours, 2.0)
+    return [Row("P8", "uncertainty, 2,000 weighings upstream", "the same in SciPy", floors, ours, 2.0)]
 
 
-def overpour() -> Row:
+def overpour(scene: Scene) -> list[Row]:
     """The four ways on for sixty lines, thirty of them poured and one 8 % over."""
     rng = random.Random(2)
     lines = []
@@ -73,10 +74,10 @@ def overpour() -> Row:
         with _solver_time() as spent:
             ours.append(milliseconds(ways))
         floors.append(1000 * sum(spent))
-    return Row("–", "four ways on after an overpour, 60 lines", "HiGHS itself", floors, ours, None)
+    return [Row("–", "four ways on after an overpour, 60 lines", "HiGHS itself", floors, ours, None)]
 
 
-ROWS: dict[str, Callable[[], Row]] = {"P7": weigh_plan, "P8": contents_uncertainty, "overpour": overpour}
+ROWS = {"P7": weigh_plan, "P8": contents_uncertainty, "overpour": overpour}
 
 
 @contextmanager
