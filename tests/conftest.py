@@ -11,8 +11,11 @@ from __future__ import annotations
 
 import itertools
 import os
+import shutil
+import tempfile
 from collections.abc import Callable, Iterator
 from datetime import UTC, datetime
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 from urllib.parse import urlsplit
 from uuid import uuid4
@@ -102,6 +105,20 @@ def empty_cache(request: pytest.FixtureRequest) -> None:
         cache.clear()
         caches["own"].clear()
         rate._shared.wake()
+
+
+@pytest.fixture(autouse=True)
+def own_checkpoints(request: pytest.FixtureRequest) -> Iterator[None]:
+    """What one test keeps outside of the database, which is rolled back, is not found by the next."""
+    if not request.config.pluginmanager.hasplugin("django"):
+        yield
+        return
+    from django.test import override_settings
+
+    folder = Path(tempfile.gettempdir()) / f"stillroom-checkpoints-{uuid4().hex}"
+    with override_settings(CHECKPOINTS=folder / "checkpoints"):
+        yield
+    shutil.rmtree(folder, ignore_errors=True)
 
 
 @pytest.fixture

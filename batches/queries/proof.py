@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator, Sequence
 from decimal import Decimal
+from itertools import chain
 
 from django.db import connection
 
@@ -11,7 +12,8 @@ from inventory.queries.proof import Finding
 from studio.kernel.errors import Invalid
 from studio.kernel.mass import from_micrograms
 from studio.models import Studio
-from studio.queries.chain import broken_links
+from studio.queries.chain import broken_links, broken_signatures
+from studio.queries.checkpoints import broken_checkpoints
 
 BATCHES_AT_ONCE = 200
 
@@ -23,6 +25,7 @@ def all_findings() -> Iterator[Finding]:
     yield from _contents_follow_from_weighings()
     yield from _closed_are_sealed()
     yield from _seals()
+    yield from _checkpoints()
 
 
 def _claims_fit_states() -> Iterator[Finding]:
@@ -129,8 +132,14 @@ def _closed_are_sealed() -> Iterator[Finding]:
 
 def _seals() -> Iterator[Finding]:
     for studio in Studio.objects.order_by("id"):
-        for broken in broken_links(studio):
+        for broken in chain(broken_links(studio), broken_signatures(studio)):
             yield Finding(f"record {broken.sequence} of studio {studio.name}", broken.sentence)
+
+
+def _checkpoints() -> Iterator[Finding]:
+    for studio in Studio.objects.order_by("id"):
+        for broken in broken_checkpoints(studio):
+            yield Finding(f"{broken.where} of studio {studio.name}", broken.sentence)
 
 
 def _fetch(statement: str, parameters: list[int] | None = None) -> list[tuple]:

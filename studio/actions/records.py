@@ -10,7 +10,7 @@ from datetime import datetime
 from typing import Any
 
 from studio.kernel.envelope import envelope
-from studio.kernel.errors import NotFound
+from studio.kernel.errors import Conflict, NotFound
 from studio.kernel.seals import FIRST_SEAL, canonical, seal
 from studio.kernel.work import work
 from studio.models import Member, SealedRecord, Studio
@@ -21,6 +21,25 @@ class NothingToAmend(NotFound):
 
     code = "nothing-to-amend"
     title = "No such record"
+
+
+class RecordAmended(Conflict):
+    """The record was amended in the meantime; what was to be said of it is to be said of the newest one."""
+
+    code = "record-amended"
+    title = "Amended in the meantime"
+
+
+def hold_chain(by: Member) -> None:
+    """Lock the studio's chain until the work commits: nothing is sealed, and so nothing amended, meanwhile."""
+    Studio.objects.select_for_update(no_key=True).get(pk=by.studio_id)
+
+
+def newest_record(*, by: Member, subject: str, name: str) -> SealedRecord:
+    """The newest sealed record of a thing, which amends all before it; raises `NoSuchThing`."""
+    rows = SealedRecord.objects.of(by.studio_id).filter(subject=subject).order_by("-sequence")
+    newest: SealedRecord = rows.one(by.studio_id, f"sealed record of {subject}", name=name)
+    return newest
 
 
 def seal_record(
@@ -39,7 +58,7 @@ def seal_record(
     if amends is not None and amends.studio_id != by.studio_id:
         raise NothingToAmend("There is no such record to amend.")
     with work():
-        Studio.objects.select_for_update(no_key=True).get(pk=by.studio_id)
+        hold_chain(by)
         last = SealedRecord.objects.filter(studio_id=by.studio_id).order_by("sequence", "id").last()
         sequence = last.sequence + 1 if last else 1
         previous = last.seal if last else FIRST_SEAL

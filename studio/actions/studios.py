@@ -15,7 +15,14 @@ from studio.kernel.errors import Conflict, Faults, Forbidden
 from studio.kernel.work import work
 from studio.models import Member, Person, Role, Studio
 
-CHOOSABLE = ("name", "currency", "weighing_tolerance", "strength_tolerance", "claim_days")
+CHOOSABLE = (
+    "name",
+    "currency",
+    "weighing_tolerance",
+    "strength_tolerance",
+    "claim_days",
+    "two_person_check",
+)
 
 
 class EmailTaken(Conflict):
@@ -74,7 +81,8 @@ def add_member(*, by: Member, name: str, email: str, password: str, role: str, a
 
 
 def choose_figures(*, by: Member, at: datetime, changes: Mapping[str, Any], expected: int | None) -> Studio:
-    """Change what the studio has chosen for itself: its name, tolerances, currency, days of a claim.
+    """Change what the studio has chosen for itself: its name, tolerances, currency, days of a claim,
+    whether batches are checked by a second person.
 
     Raises `OwnersOnly`, `Invalid` with all faults, `StaleEdition`.
     """

@@ -7,7 +7,6 @@ string; a bare token is taken as well.
 """
 
 import functools
-import hashlib
 import re
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Any, TypeVar
@@ -19,6 +18,7 @@ from rest_framework.request import Request
 from studio.actions.answers import keep_answer, mark_request
 from studio.api.refusals import KeyReused
 from studio.kernel.errors import Invalid
+from studio.kernel.secrets import keyed_digest
 from studio.kernel.work import work
 from studio.models import RememberedAnswer
 
@@ -57,11 +57,14 @@ def idempotency_key(request: Request) -> str | None:
 
 
 def request_digest(request: Request) -> str:
-    """SHA-256 over what makes two requests the same: method, path, query, kind and bytes of the body."""
+    """Digest of what makes two requests the same: method, path, query, kind and bytes of the body.
+
+    A body may hold a password, so the digest is a keyed one.
+    """
     head = "\n".join(
         [request.method or "", request.path, request.META.get("QUERY_STRING", ""), request.content_type or ""]
     )
-    return hashlib.sha256(head.encode() + b"\n\n" + request.body).hexdigest()
+    return keyed_digest(head.encode() + b"\n\n" + request.body)
 
 
 def once(handler: Handler) -> Handler:

@@ -30,7 +30,7 @@ from studio.api.refusals import (
     TooManyRequests,
 )
 from studio.api.rendering import dump
-from studio.kernel.errors import Conflict, Forbidden, Invalid, NotFound, Refusal, StaleEdition
+from studio.kernel.errors import Conflict, Forbidden, Invalid, NotFound, Refusal, StaleEdition, TooOften
 
 PROBLEM_JSON = "application/problem+json"
 STATUSES: tuple[tuple[type[Refusal], int], ...] = (
@@ -39,6 +39,7 @@ STATUSES: tuple[tuple[type[Refusal], int], ...] = (
     (NotFound, 404),
     (Conflict, 409),
     (StaleEdition, 412),
+    (TooOften, 429),
 )
 _LOST_RACES = {"23505", "23503", "23514", "23P01"}
 """SQLSTATEs of a constraint that another transaction can make fail: unique, foreign key, check, exclusion."""
@@ -68,6 +69,8 @@ def problem(request: HttpRequest | Request, refusal: Refusal) -> HttpResponse:
     if isinstance(refusal, Invalid) and refusal.errors:
         body["errors"] = refusal.errors
     headers = {"Cache-Control": "no-store", **getattr(refusal, "headers", {})}
+    if isinstance(refusal, TooOften):
+        headers["Retry-After"] = str(refusal.seconds)
     return HttpResponse(dump(body), status=status, content_type=PROBLEM_JSON, headers=headers)
 
 

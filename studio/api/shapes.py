@@ -4,7 +4,7 @@ from typing import Any
 
 from rest_framework import serializers
 
-from studio.api.fields import DecimalText, Moment, OneOf, PlainText, Shape, WholeNumber, shortest
+from studio.api.fields import DecimalText, Moment, OneOf, PlainText, Shape, WholeNumber, YesNo, shortest
 from studio.api.ids import IdField
 from studio.models import Role, Scope
 
@@ -78,6 +78,11 @@ class ToleranceField(DecimalText):
         return shortest(value)
 
 
+TWO_PERSON_CHECK = (
+    "Whether a batch is released only when somebody who did not weigh it has signed it as checked."
+)
+
+
 class StudioOut(Shape):
     """The studio and the figures it has chosen for itself."""
 
@@ -88,6 +93,7 @@ class StudioOut(Shape):
         help_text="Largest relative difference of actual from declared strength that needs no decision."
     )
     claim_days = WholeNumber(help_text="Days after which a claim without a weighing is released.")
+    two_person_check = YesNo(help_text=TWO_PERSON_CHECK)
     edition = WholeNumber()
 
 
@@ -98,3 +104,4 @@ class StudioIn(Shape):
     weighing_tolerance = ToleranceField()
     strength_tolerance = ToleranceField()
     claim_days = WholeNumber(least=1, most=3650)
+    two_person_check = YesNo(help_text=TWO_PERSON_CHECK)

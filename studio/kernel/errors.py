@@ -53,6 +53,17 @@ class Conflict(Refusal):
     title = "Not possible as things stand"
 
 
+class TooOften(Refusal):
+    """Something that may be tried only so often was tried more often; `seconds` says how long to wait."""
+
+    code = "too-often"
+    title = "Tried too often"
+
+    def __init__(self, message: str, *, seconds: int, **extra: Any) -> None:
+        super().__init__(message, seconds=seconds, **extra)
+        self.seconds = seconds
+
+
 class StaleEdition(Refusal):
     """The thing was changed by somebody else since the caller last read it."""
 

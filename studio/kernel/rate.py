@@ -28,8 +28,23 @@ class Count:
 def count(key: str, *, window_seconds: int, now: float) -> Count:
     """Count one more of `key` at `now` (seconds since the epoch)."""
     window, passed = divmod(int(now), window_seconds)
-    times = _raised(f"count:{key}:{window}", timeout=2 * window_seconds)
+    times = _raised(_name(key, window), timeout=2 * window_seconds)
     return Count(times=times, seconds_left=window_seconds - passed)
+
+
+def forget(key: str, *, window_seconds: int, now: float) -> None:
+    """Begin counting `key` anew, in the shared cache and in this process."""
+    name = _name(key, int(now) // window_seconds)
+    caches["own"].delete(name)
+    if not _shared.rests:
+        try:
+            cache.delete(name)
+        except (RedisError, OSError):
+            _shared.rest()
+
+
+def _name(key: str, window: int) -> str:
+    return f"count:{key}:{window}"
 
 
 def _raised(name: str, *, timeout: int) -> int:

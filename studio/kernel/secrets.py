@@ -6,8 +6,11 @@ one is found by a simple search. Only its SHA-256 is ever kept; the secret is ra
 """
 
 import hashlib
+import hmac
 import secrets
 import string
+
+from django.conf import settings
 
 MARK = "still_"
 _RANDOM, _CHECK = 32, 6
@@ -36,6 +39,11 @@ def well_formed(secret: str) -> bool:
 def digest(secret: str) -> str:
     """The hexadecimal SHA-256 under which a secret is kept."""
     return hashlib.sha256(secret.encode()).hexdigest()
+
+
+def keyed_digest(content: bytes) -> str:
+    """A hexadecimal digest of what may hold a password: without the service's key it cannot be guessed at."""
+    return hmac.new(settings.SECRET_KEY.encode(), content, hashlib.sha256).hexdigest()
 
 
 def _checksum(body: str) -> str:

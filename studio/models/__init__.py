@@ -2,13 +2,15 @@ from studio.models.answers import RememberedAnswer
 from studio.models.history import HistoryEntry
 from studio.models.keys import ApiKey, Scope
 from studio.models.people import Member, Person, Role, Studio
-from studio.models.records import SealedRecord
+from studio.models.records import Checkpoint, Meaning, SealedRecord, Signature
 from studio.models.running import RunningNumber
 from studio.models.scoped import Scoped, ScopedQuerySet
 
 __all__ = [
     "ApiKey",
+    "Checkpoint",
     "HistoryEntry",
+    "Meaning",
     "Member",
     "Person",
     "RememberedAnswer",
@@ -18,5 +20,6 @@ __all__ = [
     "Scoped",
     "ScopedQuerySet",
     "SealedRecord",
+    "Signature",
     "Studio",
 ]

@@ -19,6 +19,7 @@ from django.utils import timezone
 
 from studio.actions.answers import keep_answer, mark_request
 from studio.kernel.errors import Conflict
+from studio.kernel.secrets import keyed_digest
 from studio.kernel.work import work
 from studio.models import Member, RememberedAnswer
 from studio.pages.answers import on_to
@@ -69,7 +70,7 @@ def once(view: Callable[..., HttpResponse]) -> Callable[..., HttpResponse]:
 
 
 def content_digest(request: HttpRequest) -> str:
-    """SHA-256 over the address and everything in the form but its keys; of a file its bytes."""
+    """Keyed digest of the address and everything in the form but its keys; of a file its bytes."""
     content = hashlib.sha256(request.path.encode())
     for name, values in sorted(request.POST.lists()):
         if name not in NOT_CONTENT:
@@ -79,7 +80,7 @@ def content_digest(request: HttpRequest) -> str:
         for file in files:
             content.update(file.read())
             file.seek(0)
-    return content.hexdigest()
+    return keyed_digest(content.digest())
 
 
 def _again(request: HttpRequest, mark: RememberedAnswer, digest: str) -> HttpResponse:

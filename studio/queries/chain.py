@@ -9,9 +9,10 @@ import json
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from studio.kernel.checkpoints import utc_text
 from studio.kernel.envelope import envelope
 from studio.kernel.seals import FIRST_SEAL, seal
-from studio.models import SealedRecord, Studio
+from studio.models import SealedRecord, Signature, Studio
 
 CHUNK = 500
 
@@ -22,6 +23,20 @@ class BrokenLink:
 
     sequence: int
     sentence: str
+
+
+def broken_signatures(studio: Studio) -> Iterator[BrokenLink]:
+    """Every signature that is another than its sealed record says, or lost the one or the other; one statement each."""
+    signatures = Signature.objects.of(studio).select_related("signs", "record").order_by("id")
+    for signature in signatures.iterator(chunk_size=CHUNK):
+        if not _signature_says_the_same(signature):
+            yield BrokenLink(
+                signature.record.sequence,
+                f"The signature of record {signature.signs.sequence} is not the one that was sealed.",
+            )
+    lost = SealedRecord.objects.of(studio).filter(subject="signature", signature=None).order_by("sequence")
+    for sequence in lost.values_list("sequence", flat=True).iterator():
+        yield BrokenLink(sequence, f"Record {sequence} seals a signature that is gone.")
 
 
 def broken_links(studio: Studio) -> Iterator[BrokenLink]:
@@ -71,3 +86,16 @@ def _says_the_same(record: SealedRecord) -> bool:
         amends=record.amends.sequence if record.amends else None,
         record=sealed["record"],
     )
+
+
+def _signature_says_the_same(signature: Signature) -> bool:
+    """Whether the row's columns are those of the record that seals it, and it still signs that seal."""
+    signed, sealed = signature.signs, signature.record
+    try:
+        says = sealed.told()["record"]
+        there = (says["meaning"], says["signed_at"], says["signs"]["sequence"], says["signs"]["seal"])
+    except (ValueError, KeyError, TypeError):
+        return False
+    here = (signature.meaning, utc_text(signature.at), signed.sequence, signed.seal)
+    owners = {signature.studio_id, signed.studio_id, sealed.studio_id}
+    return there == here and sealed.by_id == signature.by_id and len(owners) == 1

@@ -1,44 +1,24 @@
 """Tables that only grow, generated from the migrations: the database refuses to change, delete or empty any of them."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
 
 import pytest
 from django.db import DatabaseError, connection, transaction
-from django.db.migrations.loader import MigrationLoader
 
 from batches.actions.weighing import strike_weighing
 from batches.models import Weighing
 from inventory.actions.places import check_balance
 from studio.actions.studios import found_studio
-from studio.kernel.append_only import AppendOnly
+from studio.kernel.guarded import Guarded, guarded_tables
 from tests.batches.kept import kept, undone
+from tests.batches.signed import sign
 from tests.conftest import NOW, PASSWORD
+from tests.studio.checkpointing import checkpoint
 from tests.workbench import Workbench
 
-
-@dataclass(frozen=True)
-class Guarded:
-    """A table that a migration made append-only, its columns and those that may be filled once."""
-
-    table: str
-    columns: tuple[str, ...]
-    once: tuple[str, ...]
-
-
-def guarded_tables() -> list[Guarded]:
-    loader = MigrationLoader(None, ignore_no_migrations=True)
-    return [
-        Guarded(operation.table, tuple(operation.columns), tuple(operation.once))
-        for _, migration in sorted(loader.disk_migrations.items())
-        for operation in migration.operations
-        if isinstance(operation, AppendOnly)
-    ]
-
-
-TABLES = guarded_tables()
+TABLES = list(guarded_tables().values())
 ROWS_OF = {
     "studio_historyentry",
     "studio_sealedrecord",
@@ -46,6 +26,8 @@ ROWS_OF = {
     "inventory_lotcontent",
     "inventory_balancecheck",
     "batches_weighing",
+    "studio_signature",
+    "studio_checkpoint",
 }
 
 
@@ -71,6 +53,8 @@ def everything_recorded() -> Workbench:
     strike_weighing(by=bench.by, now=bench.now, number=batch.number, weighing_id=slip.id, why="slip")
     bench.weigh(batch, 1, "1")
     bench.close(batch)
+    sign(bench, batch, "weighed")
+    checkpoint(owner.studio, NOW)
     return bench
 
 
