@@ -35,10 +35,10 @@ def count(key: str, *, window_seconds: int, now: float) -> Count:
 def forget(key: str, *, window_seconds: int, now: float) -> None:
     """Begin counting `key` anew, in the shared cache and in this process."""
     name = _name(key, int(now) // window_seconds)
-    caches["own"].delete(name)
+    caches["own"].set(name, 0, timeout=2 * window_seconds)
     if not _shared.rests:
         try:
-            cache.delete(name)
+            cache.set(name, 0, timeout=2 * window_seconds)
         except (RedisError, OSError):
             _shared.rest()
 
