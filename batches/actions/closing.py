@@ -20,7 +20,7 @@ from inventory.actions.ledger import Posting, claimed_lot_ids, end_claims, lock_
 from inventory.actions.lots import Share, add_lots
 from inventory.calc.contents import mixed, strength_of
 from inventory.calc.cost import Cost, CostPart, cost_of
-from inventory.calc.wording import percent
+from inventory.calc.wording import figure, percent
 from inventory.models import Lot, LotKind, Material, MaterialKind, Reason, Shelf
 from inventory.models.ancestry import PouredMass, contents_behind
 from inventory.models.certainty import budget_of
@@ -158,7 +158,7 @@ def _refuse_unweighed(batch: Batch, weighings: Sequence[Weighing], into: Filled)
         if line.id not in weighed
     ]
     if missing and not into.left_out_reason:
-        named = "; ".join(f"{line.position} ({line.lot.title}, {line.target} g)" for line in missing)
+        named = "; ".join(f"{line.position} ({line.lot.title}, {figure(line.target)} g)" for line in missing)
         raise LinesNotWeighed(
             f"Not weighed yet: line {named}. Weigh them, or say why they are left out.",
             lines=[line.position for line in missing],

@@ -226,7 +226,7 @@ def _already_recorded(by: Member, batch: Batch, readings: Sequence[Reading]) -> 
         same = (weighing.batch_id, weighing.line.position, weighing.mass, weighing.lot.number)
         if same != (batch.id, told.position, told.mass, told.lot):
             raise OperationReused(
-                f"“{weighing.operation}” already stands for {weighing.mass} g of {weighing.lot.number}."
+                f"“{weighing.operation}” already stands for {figure(weighing.mass)} g of {weighing.lot.number}."
             )
         found[weighing.operation] = weighing
     return found

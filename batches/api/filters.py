@@ -1,9 +1,10 @@
 """Filters of the lists of formulas and batches."""
 
 import django_filters
-from django.db.models import Q, QuerySet
+from django.db.models import QuerySet
 
 from batches.models import Batch, BatchKind, BatchState, Formula
+from batches.queries.finding import batches_matching, formulas_matching
 from studio.api.filters import DayFilter, Filters, IdFilter
 
 
@@ -16,9 +17,7 @@ class FormulaFilters(Filters):
         fields: list[str] = []
 
     def by_words(self, rows: QuerySet, name: str, value: str) -> QuerySet:
-        for word in value.split():
-            rows = rows.filter(Q(name__icontains=word) | Q(code__icontains=word))
-        return rows
+        return formulas_matching(rows, value)
 
 
 class BatchFilters(Filters):
@@ -36,6 +35,4 @@ class BatchFilters(Filters):
         fields: list[str] = []
 
     def by_words(self, rows: QuerySet, name: str, value: str) -> QuerySet:
-        for word in value.split():
-            rows = rows.filter(Q(title__icontains=word) | Q(number__icontains=word))
-        return rows
+        return batches_matching(rows, value)

@@ -16,7 +16,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal, localcontext
 from fractions import Fraction
-from math import ceil
+from math import ceil, floor
 from typing import Literal
 
 from batches.calc.enlarging import deviations, enlarged, full_factor, just_enough, kept_going, least_factor
@@ -68,7 +68,7 @@ class OverpourLine:
 
 @dataclass(frozen=True, slots=True)
 class LineOutcome:
-    """A line as it ends. `target` is its new target (below `final` where too much is in), `add` is still to pour.
+    """A line as it ends. `target` is its new target (below `final` where more is in), `add` is still to pour.
 
     `deviation` is relative, of the line's part of the whole: 0.02 is 2 % too strong. `missing` is what the shelf
     lacks for `add`. `too_small` says that `add` is below the smallest top-up.
@@ -157,7 +157,21 @@ def _enlarge_just_enough(batch: _Batch) -> OverpourOption:
     else:
         factor = found
         finals = enlarged(batch.planned, batch.poured, batch.smallest, factor)
-    return _option(batch, "enlarge-just-enough", factor, [factor * n for n in batch.planned], finals)
+    targets = _aims(batch.planned, finals, factor)
+    return _option(batch, "enlarge-just-enough", factor, targets, finals)
+
+
+def _aims(planned: Sequence[int], finals: Sequence[Fraction], factor: Fraction) -> list[int | Fraction]:
+    """What each line aims at: what it is filled to, or, where it stays as it is, its planned part of the whole.
+
+    So a line that stays within tolerance of its part reads as such at the bench too. The part is rounded towards what
+    is poured, which is at the very edge of the tolerance.
+    """
+    share = sum(finals, Fraction(0)) / sum(planned)
+    return [
+        final if final == factor * n else ceil(share * n) if final > share * n else floor(share * n)
+        for n, final in zip(planned, finals, strict=True)
+    ]
 
 
 def _best_within_limits(batch: _Batch) -> OverpourOption:

@@ -38,8 +38,8 @@ def _found(member: Member, text: str) -> dict[str, object]:
         "materials": list(
             materials_matching(Material.objects.of(studio), text).order_by("name", "id")[:SHOWN]
         ),
-        "formulas": list(formulas_matching(Formula.objects.of(studio), text)[:SHOWN]),
-        "batches": list(batches_matching(Batch.objects.of(studio), text)[:SHOWN]),
+        "formulas": list(formulas_matching(Formula.objects.of(studio), text).order_by("code", "id")[:SHOWN]),
+        "batches": list(batches_matching(Batch.objects.of(studio), text).order_by("-id")[:SHOWN]),
     }
     if not any(found.values()):
         found["meant"] = lots_likely_meant(studio, text)

@@ -43,7 +43,7 @@ class WrittenRow:
 def formulas(request: HttpRequest, member: Member) -> HttpResponse:
     """All formulas, narrowed as one types."""
     text = " ".join(request.GET.get("q", "").replace("\0", "").split())[:LONGEST_SEARCH]
-    rows = formulas_matching(formulas_of(member.studio), text)
+    rows = formulas_matching(formulas_of(member.studio), text).order_by("code", "id")
     listing = Listing.of(rows, request)
     template = "batches/parts/formulas.html" if is_partial(request) else "batches/formulas.html"
     return shown(request, template, {"listing": listing, "q": text})

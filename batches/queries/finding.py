@@ -10,20 +10,20 @@ Rows = TypeVar("Rows", bound=QuerySet[Any])
 
 
 def formulas_matching(rows: Rows, text: str) -> Rows:
-    """Formulas that have each word in their code or name, by code."""
+    """Formulas that have each word in their code or name."""
     for word in text.split():
         rows = rows.filter(Q(code__icontains=word) | Q(name__icontains=word))
-    return rows.order_by("code", "id")
+    return rows
 
 
 def batches_matching(rows: Rows, text: str) -> Rows:
-    """Batches whose number is `text`, or that have each word in number or title, newest first."""
+    """Batches whose number is `text`, or that have each word in number or title."""
     number = batch_number(text)
     if number:
-        return rows.filter(number=number).order_by("id")
+        return rows.filter(number=number)
     for word in text.split():
         rows = rows.filter(Q(number__icontains=word) | Q(title__icontains=word))
-    return rows.order_by("-id")
+    return rows
 
 
 def batch_number(text: str) -> str | None:

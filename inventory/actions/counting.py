@@ -17,6 +17,7 @@ from inventory.actions.lots import Share, write_contents
 from inventory.calc.contents import concentration_of_loss, evaporated, strength_of
 from inventory.calc.cost import cost_per_gram_after_loss
 from inventory.calc.uncertainty import UNCERTAINTY_STEP
+from inventory.calc.wording import figure
 from inventory.models import Lot, LotContent, MaterialKind, Reason
 from studio.actions.history import record
 from studio.kernel.errors import Conflict, Invalid
@@ -131,8 +132,8 @@ def _net(lot: Lot, gross: Decimal, tare: Decimal | None) -> Decimal:
         )
     if gross < empty:
         raise LighterThanItsContainer(
-            f"{gross} g gross is less than the empty container of {empty} g; weigh again.",
-            errors={"gross": [f"Less than the tare of {empty} g."]},
+            f"{figure(gross)} g gross is less than the empty container of {figure(empty)} g; weigh again.",
+            errors={"gross": [f"Less than the tare of {figure(empty)} g."]},
         )
     return gross - empty
 
@@ -164,7 +165,7 @@ def _concentrate(lot: Lot, book: Decimal, found: Decimal) -> None:
     factor = concentration_of_loss(book=book, actual=found)
     if lot.concentration * factor >= STRONGEST_FACTOR:
         raise DriedUp(
-            f"Of lot {lot.number}, {found} g would be left of {book} g: that is a residue, not the liquid it was. "
+            f"Of lot {lot.number}, {figure(found)} g would be left of {figure(book)} g: that is a residue, not the liquid it was. "
             "Count it as spilled, and discard what is left.",
             lot=lot.number,
         )
@@ -221,15 +222,15 @@ def discard(
             return lot
         if gone > there:
             raise NotEnoughOnHand(
-                f"The container of lot {number} holds {max(there, ZERO_MASS)} g, beside what open batches have poured; "
-                f"{gone} g cannot be discarded.",
+                f"The container of lot {number} holds {figure(max(there, ZERO_MASS))} g, beside what open batches have poured; "
+                f"{figure(gone)} g cannot be discarded.",
                 lot=number,
                 wanted=gone,
                 on_hand=max(there, ZERO_MASS),
             )
         if gone > lot.available and lot.reserved > 0 and not despite_claims:
             raise StillClaimed(
-                f"Of lot {number}, {lot.reserved} g are claimed by open batches and {lot.available} g are free. "
+                f"Of lot {number}, {figure(lot.reserved)} g are claimed by open batches and {figure(lot.available)} g are free. "
                 "Void or replan those batches, or discard despite the claims.",
                 lot=number,
                 reserved=lot.reserved,

@@ -6,6 +6,7 @@ from decimal import Decimal
 
 from inventory.actions.ledger import Posting, Shortage, lock_numbered, post, refuse_held
 from inventory.actions.lots import Share, add_lots, refuse_expired
+from inventory.calc.wording import figure
 from inventory.models import Lot, LotContent, LotKind, Reason, Shelf
 from studio.kernel.moments import happened
 from studio.kernel.work import work
@@ -47,7 +48,7 @@ def draw_off(
         refuse_expired(lots=[source], on=when.date(), reason=expired_reason)
         if mass > source.available:
             raise Shortage(
-                f"Lot {number} has {source.available} g available; {mass} g cannot be drawn off.",
+                f"Lot {number} has {figure(source.available)} g available; {figure(mass)} g cannot be drawn off.",
                 shortages=[{"lot": number, "wanted": mass, "available": source.available}],
             )
         [drawn] = add_lots(

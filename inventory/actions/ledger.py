@@ -19,6 +19,7 @@ from typing import Any
 from django.db import connection
 from django.db.models import Sum
 
+from inventory.calc.wording import figure
 from inventory.models import Claim, ClaimState, Lot, Movement, Reason
 from studio.kernel.errors import Conflict, NotFound
 from studio.kernel.mass import ZERO_MASS, micrograms
@@ -118,7 +119,7 @@ def post(*, by: Member, now: datetime, postings: Sequence[Posting]) -> list[Move
     for lot, change in changes.values():
         if lot.on_hand + change < 0:
             raise NotEnoughOnHand(
-                f"Lot {lot.number} holds {lot.on_hand} g; {-change} g cannot be taken out of it.",
+                f"Lot {lot.number} holds {figure(lot.on_hand)} g; {figure(-change)} g cannot be taken out of it.",
                 lot=lot.number,
                 wanted=-change,
                 on_hand=lot.on_hand,
@@ -211,13 +212,16 @@ def _write_claims(
 
 def refuse_short(wants: Mapping[int, Decimal], lots: Mapping[int, Lot]) -> None:
     """Raise `Shortage` naming every lot of which less is available than is wanted, in grams."""
-    shortages = [
-        {"lot": lots[lot_id].number, "wanted": wanted, "available": lots[lot_id].available}
-        for lot_id, wanted in sorted(wants.items())
-        if wanted > lots[lot_id].available
-    ]
-    if shortages:
-        sentences = [f"{s['lot']}: {s['wanted']} g wanted, {s['available']} g available" for s in shortages]
+    short = {lot_id: wanted for lot_id, wanted in sorted(wants.items()) if wanted > lots[lot_id].available}
+    if short:
+        sentences = [
+            f"{lots[lot_id].number}: {figure(wanted)} g wanted, {figure(lots[lot_id].available)} g available"
+            for lot_id, wanted in short.items()
+        ]
+        shortages = [
+            {"lot": lots[lot_id].number, "wanted": wanted, "available": lots[lot_id].available}
+            for lot_id, wanted in short.items()
+        ]
         raise Shortage("Nothing was reserved. " + "; ".join(sentences) + ".", shortages=shortages)
 
 

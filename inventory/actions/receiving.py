@@ -8,6 +8,7 @@ from decimal import Decimal
 from inventory.actions.ledger import Posting, post
 from inventory.actions.lots import Share, add_lots
 from inventory.calc.cost import nearest_cost_per_gram
+from inventory.calc.wording import figure
 from inventory.models import Lot, LotKind, Material, MaterialKind, Reason, Shelf
 from studio.kernel.errors import Faults
 from studio.kernel.mass import nearest_fraction
@@ -89,7 +90,8 @@ def _check(bottle: Bottle, faults: Faults, prefix: str) -> None:
         faults.add(f"{prefix}solvent", "A material cannot be its own solvent.")
     if bottle.price is not None and bottle.price / bottle.mass >= DEAREST:
         faults.add(
-            f"{prefix}price", f"{bottle.price} for {bottle.mass} g is more than {DEAREST} a gram; check both."
+            f"{prefix}price",
+            f"{bottle.price} for {figure(bottle.mass)} g is more than {DEAREST} a gram; check both.",
         )
 
 

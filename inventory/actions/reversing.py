@@ -8,6 +8,7 @@ from collections.abc import Mapping
 from datetime import datetime
 
 from inventory.actions.ledger import Posting, lock_lots, post, poured_and_not_booked
+from inventory.calc.wording import figure
 from inventory.models import PASSING_ON, Lot, Movement, Reason
 from studio.kernel.errors import Conflict
 from studio.kernel.work import work
@@ -41,7 +42,7 @@ def reverse_movement(*, by: Member, now: datetime, movement_id: int, why: str) -
         source = lots.get(wrong.target_id or 0)
         if source is not None and wrong.mass > source.available and source.reserved > 0:
             raise NotReversible(
-                f"Lot {source.number} has claims on what would be taken back: {source.reserved} g are reserved."
+                f"Lot {source.number} has claims on what would be taken back: {figure(source.reserved)} g are reserved."
             )
         [movement] = post(
             by=by,

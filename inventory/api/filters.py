@@ -4,6 +4,7 @@ import django_filters
 from django.db.models import ExpressionWrapper, F, Q, QuerySet
 
 from inventory.models import Lot, LotKind, Material, MaterialKind, Movement, Reason
+from inventory.queries.finding import lots_matching, materials_matching
 from studio.api.filters import DayFilter, Filters, GramsFilter, IdFilter, MomentFilter, NumberTextFilter
 from studio.kernel.mass_field import MassField
 
@@ -21,11 +22,7 @@ class MaterialFilters(Filters):
         fields: list[str] = []
 
     def by_words(self, rows: QuerySet, name: str, value: str) -> QuerySet:
-        for word in value.split():
-            rows = rows.filter(
-                Q(name__icontains=word) | Q(synonyms__icontains=word) | Q(cas__startswith=word)
-            )
-        return rows
+        return materials_matching(rows, value)
 
 
 class LotFilters(Filters):
@@ -60,14 +57,7 @@ class LotFilters(Filters):
         return rows.annotate(free=FREE).filter(free__gte=value)
 
     def by_words(self, rows: QuerySet, name: str, value: str) -> QuerySet:
-        for word in value.split():
-            rows = rows.filter(
-                Q(number__icontains=word)
-                | Q(title__icontains=word)
-                | Q(material__synonyms__icontains=word)
-                | Q(supplier_lot__icontains=word)
-            )
-        return rows
+        return lots_matching(rows, value)
 
 
 class MovementFilters(Filters):

@@ -143,7 +143,7 @@ def check_lots(lots: Sequence[ShelfLot]) -> None:
         if not is_stock(lot.available):
             faults.add(
                 f"lots.{lot.id}.available",
-                f"Lot {lot.number} cannot have {lot.available} g available; it is 0 g or more, on the microgram.",
+                f"Lot {lot.number} cannot have {figure(lot.available)} g available; it is 0 g or more, on the microgram.",
             )
         others = [share for solvent, share in lot.solvents.items() if solvent != lot.material]
         if not all(share.is_finite() and share >= 0 for share in lot.solvents.values()):

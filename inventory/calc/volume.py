@@ -157,7 +157,7 @@ def _density_fault(density_g_ml: Decimal) -> str:
 
 def _gather(faults: Faults, field: str, part: VolumePart) -> None:
     if not (part.mass.is_finite() and part.mass >= 0):
-        faults.add(f"{field}.mass", f"The mass of {part.name} cannot be {part.mass} g.")
+        faults.add(f"{field}.mass", f"The mass of {part.name} cannot be {figure(part.mass)} g.")
     sentence = _density_fault(part.density_g_ml) if part.density_g_ml is not None else ""
     if sentence:
         faults.add(f"{field}.density_g_ml", f"{part.name}: {sentence}")

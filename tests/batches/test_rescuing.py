@@ -13,7 +13,7 @@ from batches.actions.batch_lock import WrongState
 from batches.actions.rescuing import WayNotOpen, choose_way_on
 from batches.calc.overpour import Way
 from batches.models import Batch
-from batches.queries.batches import ways_on
+from batches.queries.batches import batch_in_hand, ways_on
 from inventory.actions.counting import discard
 from inventory.actions.drawing_off import draw_off
 from inventory.models import Claim, ClaimState, Lot
@@ -75,6 +75,16 @@ def test_enlarging_just_enough_stops_where_every_line_is_within_tolerance(
     assert rest["linalool"] == D("6.6")
     assert sum(rest.values()) == pytest.approx(D("21.568627"), abs=D("0.000002"))
     assert rest["vanillin"] / rest["ethanol"] == pytest.approx(D("0.4"), abs=D("0.000001"))
+
+
+def test_after_enlarging_just_enough_the_overpoured_line_reads_as_poured(
+    bench: Workbench, lots: dict[str, Lot]
+) -> None:
+    batch = overpoured(bench)
+    choose(bench, batch, "enlarge-just-enough")
+    [first, *_] = batch_in_hand(studio=bench.by.studio, number=batch.number).lines
+    assert (first.state, first.words) == ("done", "within 2 %")
+    assert first.line.target == D("6.470589")
 
 
 def test_keeping_on_pours_the_rest_as_planned(bench: Workbench, lots: dict[str, Lot]) -> None:
