@@ -9,7 +9,7 @@ from rest_framework.request import Request
 
 from inventory.actions.counting import count_lot, discard
 from inventory.actions.drawing_off import Container, draw_off
-from inventory.actions.holding import hold_lots, release_lot
+from inventory.actions.holding import hold_lots, hold_with_descendants, release_lot
 from inventory.actions.placing import change_lot
 from inventory.actions.receiving import Bottle, receive_bottles
 from inventory.api.filters import LotFilters
@@ -145,9 +145,11 @@ class LotHold(Endpoint):
         """
         wanted = self.read(HoldIn)
         lot = lot_numbered(self.studio, number)
+        if wanted.get("descendants"):
+            held = hold_with_descendants(by=self.by, now=self.now, lot_id=lot.id, why=wanted["why"])
+        else:
+            held = hold_lots(by=self.by, now=self.now, lot_ids=[lot.id], why=wanted["why"])
         descendants = trace_lot(lot=lot, direction="forward").lots
-        ids = [lot.id, *(traced.lot.id for traced in descendants if wanted.get("descendants"))]
-        held = hold_lots(by=self.by, now=self.now, lot_ids=ids, why=wanted["why"])
         touched = Lot.objects.of(self.studio).filter(
             id__in=[lot.id, *(traced.lot.id for traced in descendants)]
         )

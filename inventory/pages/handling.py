@@ -10,7 +10,7 @@ from django.views.decorators.http import require_http_methods
 
 from inventory.actions.counting import count_lot, discard
 from inventory.actions.drawing_off import Container, draw_off
-from inventory.actions.holding import hold_lots, release_lot
+from inventory.actions.holding import hold_lots, hold_with_descendants, release_lot
 from inventory.actions.placing import change_lot
 from inventory.models import Lot, LotKind
 from inventory.pages.forms import CountForm, DiscardForm, DrawOffForm, HoldForm, MoveForm, ReleaseForm
@@ -107,9 +107,12 @@ def hold(request: HttpRequest, member: Member, number: str) -> HttpResponse:
     if not descendants:
         del form.fields["descendants"]
     if form.is_valid():
-        ids = [lot.pk, *(descendants if form.cleaned_data.get("descendants") else ())]
+        told = {"by": member, "now": timezone.now(), "why": form.cleaned_data["why"]}
         with faults_into(form):
-            held = hold_lots(by=member, now=timezone.now(), lot_ids=ids, why=form.cleaned_data["why"])
+            if form.cleaned_data.get("descendants"):
+                held = hold_with_descendants(**told, lot_id=lot.pk)
+            else:
+                held = hold_lots(**told, lot_ids=[lot.pk])
     if form.is_valid():
         others = f" and {len(held) - 1} made of it" if len(held) > 1 else ""
         return done(

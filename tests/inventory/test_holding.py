@@ -7,7 +7,7 @@ import pytest
 
 from inventory.actions.counting import discard
 from inventory.actions.drawing_off import draw_off
-from inventory.actions.holding import NotOnHold, ReasonMissing, hold_lots, release_lot
+from inventory.actions.holding import NotOnHold, ReasonMissing, hold_lots, hold_with_descendants, release_lot
 from inventory.actions.ledger import LotOnHold, NoSuchLot
 from inventory.models import Lot
 from studio.models import HistoryEntry, Member
@@ -38,6 +38,18 @@ def test_a_hold_says_since_when_and_why_and_stands_in_the_history(bench: Workben
     assert (lot.held_at, lot.hold_reason) == (bench.now, "smells of rubber")
     entry = HistoryEntry.objects.get(studio=bench.by.studio, name=lot.number, verb="put on hold")
     assert entry.changes == {"hold_reason": ["", "smells of rubber"]}
+
+
+def test_a_lot_is_held_with_all_that_was_made_of_it(bench: Workbench, lot: Lot) -> None:
+    vial = draw_off(by=bench.by, now=bench.now, number=lot.number, mass=Decimal(2))
+    drop = draw_off(by=bench.by, now=bench.now, number=vial.number, mass=Decimal(1))
+    other = bench.bottle("linalool 1g")
+    held = hold_with_descendants(by=bench.by, now=bench.now, lot_id=lot.id, why="cloudy")
+    assert [one.id for one in held] == [lot.id, vial.id, drop.id]
+    other.refresh_from_db()
+    assert other.held_at is None
+    with pytest.raises(ReasonMissing):
+        hold_with_descendants(by=bench.by, now=bench.now, lot_id=lot.id, why="")
 
 
 def test_a_held_lot_can_be_neither_reserved_nor_weighed_nor_drawn_from(bench: Workbench, lot: Lot) -> None:
