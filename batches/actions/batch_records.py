@@ -75,6 +75,7 @@ def _weighing(weighing: Weighing) -> dict[str, Any]:
         "standard_uncertainty": _text(weighing.mass_u),
         "source": weighing.source,
         "reading": weighing.reading,
+        "expired_reason": weighing.expired_reason,
         "balance": weighing.balance.name if weighing.balance else None,
         "balance_last_passed_check": _time(check.at) if check else None,
         "by": weighing.by.person.name,

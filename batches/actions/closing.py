@@ -271,7 +271,7 @@ def _make(
                 at=weighing.at,
                 source=lots[weighing.lot_id],
                 target=lot,
-                why=weighing.line.expired_reason,
+                why=weighing.expired_reason,
                 batch=batch.number,
                 mass_u=weighing.mass_u,
                 operation=f"weighing {weighing.id}",

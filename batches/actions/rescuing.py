@@ -6,11 +6,10 @@ from decimal import Decimal
 from batches.actions.batch_lock import lock_batch, save_batch
 from batches.calc.overpour import OverpourOption, Way, overpour_options
 from batches.models import Batch, BatchLine, BatchState
-from batches.models.pouring import overpour_lines
-from inventory.actions.ledger import change_claims, lock_lots
+from batches.models.pouring import overpour_lines, poured_per_line_and_lot, wanted_per_lot
+from inventory.actions.ledger import change_claims, claimed_lot_ids, lock_lots
 from studio.actions.history import record
 from studio.kernel.errors import Conflict
-from studio.kernel.mass import ZERO_MASS
 from studio.kernel.work import work
 from studio.models import Member
 
@@ -34,7 +33,8 @@ def choose_way_on(
             by=by, number=number, states=[BatchState.WEIGHING], doing="rescued", expected=expected
         )
         lines = list(batch.lines.select_related("material").order_by("position", "id"))
-        lots = lock_lots(studio=by.studio, ids={line.lot_id for line in lines})
+        held = claimed_lot_ids(studio=by.studio, purpose=number)
+        lots = lock_lots(studio=by.studio, ids={*held, *(line.lot_id for line in lines)})
         for line in lines:
             line.lot = lots[line.lot_id]
         options = overpour_options(
@@ -46,7 +46,7 @@ def choose_way_on(
         if not chosen.allowed:
             raise WayNotOpen(chosen.why, way=way)
         changed = _retarget(lines, chosen)
-        change_claims(by=by, now=now, purpose=number, wants=_wants(lines, chosen), lots=lots)
+        change_claims(by=by, now=now, purpose=number, wants=_wants(batch, lines, chosen), lots=lots)
         save_batch(batch)
         record(
             by=by,
@@ -73,10 +73,7 @@ def _retarget(lines: list[BatchLine], chosen: OverpourOption) -> dict[str, list[
     return changed
 
 
-def _wants(lines: list[BatchLine], chosen: OverpourOption) -> dict[int, Decimal]:
-    """Grams that each lot gives in all, what is already poured included."""
+def _wants(batch: Batch, lines: list[BatchLine], chosen: OverpourOption) -> dict[int, Decimal]:
     finals = {outcome.key: outcome.final for outcome in chosen.lines}
-    wants: dict[int, Decimal] = {}
-    for line in lines:
-        wants[line.lot_id] = wants.get(line.lot_id, ZERO_MASS) + finals[str(line.position)]
-    return wants
+    totals = {line.id: finals[str(line.position)] for line in lines}
+    return wanted_per_lot(lines, poured_per_line_and_lot(batch), totals)

@@ -12,6 +12,7 @@ from django.db.models import Exists, OuterRef
 
 from batches.actions.batch_lock import lock_batch, save_batch
 from batches.models import CLAIMING, Batch, BatchLine, BatchState, Weighing
+from batches.models.pouring import wanted_per_lot
 from inventory.actions.ledger import Posting, claim, claimed_lot_ids, end_claims, lock_lots, post
 from inventory.actions.lots import refuse_expired
 from inventory.models import Claim, ClaimState, Lot, Reason
@@ -49,7 +50,7 @@ def reserve_batch(
         lines = list(batch.lines.order_by("position", "id"))
         if not lines:
             raise _nothing_planned(batch)
-        wants = wanted_per_lot(lines)
+        wants = wanted_per_lot(lines, {})
         lots = lock_lots(studio=by.studio, ids=wants)
         _give_reasons(lines, lots, reasons)
         for lot in lots.values():
@@ -71,14 +72,6 @@ def _nothing_planned(batch: Batch) -> NothingPlanned:
         reasons=reasons,
         remedies=remedies,
     )
-
-
-def wanted_per_lot(lines: list[BatchLine]) -> dict[int, Decimal]:
-    """Grams wanted of each lot, added up over the lines that take from it."""
-    wants: dict[int, Decimal] = {}
-    for line in lines:
-        wants[line.lot_id] = wants.get(line.lot_id, ZERO_MASS) + line.target
-    return wants
 
 
 def _give_reasons(lines: list[BatchLine], lots: Mapping[int, Lot], reasons: Mapping[str, str]) -> None:

@@ -19,8 +19,10 @@ from batches.calc.weigh_obstacles import NoPlan
 from batches.calc.weigh_plan import plan_weighing
 from batches.calc.weigh_request import Pin, WeighRequest
 from batches.models import CLAIMING, Batch, BatchLine, BatchState
+from batches.models.pouring import poured_per_line_and_lot, wanted_per_lot
 from batches.models.weigh_requests import weigh_request
 from inventory.actions.ledger import NoSuchLot, change_claims, claimed_lot_ids, lock_lots
+from inventory.calc.wording import figure
 from inventory.models import Lot
 from studio.actions.history import record
 from studio.kernel.errors import Conflict, Invalid
@@ -108,9 +110,10 @@ def plan_again(
 def take_other_lot(
     *, by: Member, now: datetime, number: str, position: int, lot: str, expired_reason: str = ""
 ) -> Batch:
-    """Let an unweighed line be poured from another lot of its material, its grams fitted to that lot's strength.
+    """Let the rest of a line be poured from another lot of its material, its grams fitted to that lot's strength.
 
-    For a bottle found empty or broken at the bench. Raises `AlreadyPoured`, `PlanDoesNotHold`, `Shortage`.
+    For a bottle found empty or broken at the bench; what was poured of it stays in the line and stays claimed. Raises
+    `AlreadyPoured` when the line holds enough, `PlanDoesNotHold`, `Shortage`, `LotOnHold`.
     """
     with work():
         batch = lock_batch(by=by, number=number, states=[BatchState.DRAFT, *CLAIMING], doing="changed")
@@ -118,8 +121,14 @@ def take_other_lot(
         line = next((one for one in lines if one.position == position), None)
         if line is None:
             raise Invalid(f"Batch {number} has no line {position}.", errors={"position": ["No such line."]})
-        if line.weighings.filter(struck_at__isnull=True).exists():
-            raise AlreadyPoured(f"Line {position} has weighings already; strike them through first.")
+        poured = poured_per_line_and_lot(batch)
+        holds = sum((mass for (line_id, _), mass in poured.items() if line_id == line.id), ZERO_MASS)
+        if holds >= line.target:
+            raise AlreadyPoured(
+                f"Line {position} holds {figure(holds)} g of {figure(line.target)} g already; nothing of it is left to "
+                "pour from another lot."
+            )
+        lots = _lock_for(by, batch, lines, lot)
         request = weigh_request(batch=batch, on=now.date())
         other = next((one for one in request.lots if one.number == lot), None)
         if other is None or other.material != line.material_id:
@@ -127,14 +136,18 @@ def take_other_lot(
         why_not = other.unusable_because(now.date())
         if why_not and (other.held or not expired_reason):
             raise PlanDoesNotHold(f"Lot {lot} {why_not}.")
-        strength = line.lot.actual_strength or Decimal(1)
-        line.target = line.planned = (line.target * strength / other.strength).quantize(
+        before = line.lot.number
+        strength = lots[line.lot_id].actual_strength or Decimal(1)
+        line.target = holds + ((line.target - holds) * strength / other.strength).quantize(
             ZERO_MASS, rounding=ROUND_HALF_EVEN
         )
+        if not holds:
+            line.planned = line.target
         line.lot_id, line.expired_reason, line.pinned = other.id, expired_reason, True
         line.save(update_fields=["lot", "target", "planned", "expired_reason", "pinned"])
         if batch.state in CLAIMING:
-            _claim_as_planned(by, now, batch)
+            wants = wanted_per_lot(lines, poured)
+            change_claims(by=by, now=now, purpose=number, wants=wants, lots=lots)
         save_batch(batch)
         record(
             by=by,
@@ -142,9 +155,16 @@ def take_other_lot(
             subject="batch",
             name=number,
             verb="other lot",
-            changes={str(position): [None, lot]},
+            changes={str(position): [before, lot]},
         )
     return batch
+
+
+def _lock_for(by: Member, batch: Batch, lines: Sequence[BatchLine], lot: str) -> dict[int, Lot]:
+    """Every lot that a change of one line can touch: those of the lines, those claimed, and the other lot."""
+    others = Lot.objects.of(by.studio).filter(number=lot).values_list("id", flat=True)
+    held = claimed_lot_ids(studio=by.studio, purpose=batch.number)
+    return lock_lots(studio=by.studio, ids={*others, *held, *(line.lot_id for line in lines)})
 
 
 def make_plan(batch: Batch, on: date, wishes: Wishes) -> None:
@@ -229,9 +249,7 @@ def _write_lines(
 
 
 def _claim_as_planned(by: Member, now: datetime, batch: Batch) -> None:
-    wants: dict[int, Decimal] = {}
-    for lot_id, target in batch.lines.order_by("position", "id").values_list("lot_id", "target"):
-        wants[lot_id] = wants.get(lot_id, ZERO_MASS) + target
+    wants = wanted_per_lot(batch.lines.order_by("position", "id"), {})
     held = claimed_lot_ids(studio=by.studio, purpose=batch.number)
     lots = lock_lots(studio=by.studio, ids={*wants, *held})
     change_claims(by=by, now=now, purpose=batch.number, wants=wants, lots=lots)

@@ -15,8 +15,14 @@ from django.db.models import Sum
 
 from batches.actions.batch_lock import lock_batch, refuse_other_state, save_batch
 from batches.models import CLAIMING, Batch, BatchLine, BatchState, ReadingSource, Weighing
-from batches.models.pouring import allowed_band, poured_per_line
+from batches.models.pouring import (
+    allowed_band,
+    poured_per_line,
+    poured_per_line_and_lot,
+    wanted_per_lot,
+)
 from inventory.actions.ledger import lock_lots, note_poured, refuse_held
+from inventory.actions.lots import refuse_expired
 from inventory.calc.weighing import net_mass_uncertainty
 from inventory.calc.wording import figure, percent
 from inventory.models import Balance, BalanceCheck, Lot
@@ -63,7 +69,7 @@ class Reading:
     """One weighing as it is told: net grams of `lot` for the line at `position`.
 
     `operation` is the client's own name for this weighing, so that sending it again records it once. `confirmed`
-    says that a typed mass outside the band is meant.
+    says that a typed mass outside the band is meant; `expired_reason` why a lot past its day is used all the same.
     """
 
     position: int
@@ -74,6 +80,7 @@ class Reading:
     at: datetime | None = None
     operation: str | None = None
     confirmed: bool = False
+    expired_reason: str = ""
 
 
 def log_weighings(
@@ -88,7 +95,7 @@ def log_weighings(
     """Record weighings of a reserved batch, all or none, in the order given.
 
     Those that were recorded before, by the name of their operation, are found again, also when the batch has moved on.
-    Raises `WrongLot`, `LotOnHold`, `OutsideTolerance`, `OperationReused`, `Invalid`, `WrongState`,
+    Raises `WrongLot`, `LotOnHold`, `LotExpired`, `OutsideTolerance`, `OperationReused`, `Invalid`, `WrongState`,
     `StaleEdition`.
     """
     with work():
@@ -99,7 +106,7 @@ def log_weighings(
             refuse_stale(batch, expected, f"Batch {number}")
             refuse_other_state(batch, CLAIMING, "weighed")
             lines = {line.position: line for line in batch.lines.select_related("lot")}
-            _check_positions(batch, lines, readings)
+            _check_positions(batch, lines, fresh)
             on = balance or batch.balance
             _check_told(fresh, on, now)
             weighings = _record(by, now, batch, lines, list(fresh.values()), on)
@@ -118,6 +125,7 @@ def _record(
 ) -> list[Weighing]:
     lots = lock_lots(studio=by.studio, ids={lines[reading.position].lot_id for reading in readings})
     refuse_held(lots.values())
+    _give_reasons(now, lines, lots, readings)
     poured = poured_per_line(batch)
     for reading in readings:
         _ask_twice_when_far_off(batch, lines[reading.position], reading, poured)
@@ -140,6 +148,7 @@ def _record(
             recorded_at=now,
             by=by,
             operation=reading.operation,
+            expired_reason=_reason(now, lines[reading.position], lots, reading),
         )
         for reading in readings
     ]
@@ -173,15 +182,17 @@ def strike_weighing(
         batch = lock_batch(
             by=by, number=number, states=[BatchState.WEIGHING], doing="corrected", expected=expected
         )
-        weighing: Weighing = Weighing.objects.filter(batch=batch).one(
-            by.studio_id, "weighing", id=weighing_id
+        weighing: Weighing = (
+            Weighing.objects.filter(batch=batch)
+            .select_related("line")
+            .one(by.studio_id, "weighing", id=weighing_id)
         )
         if weighing.struck_at is not None:
             raise AlreadyStruck(f"This weighing was already struck through: {weighing.strike_reason}")
-        lots = lock_lots(studio=by.studio, ids=[weighing.lot_id])
+        lots = lock_lots(studio=by.studio, ids={weighing.lot_id, weighing.line.lot_id})
         weighing.struck_at, weighing.struck_by, weighing.strike_reason = now, by, why
         weighing.save(update_fields=["struck_at", "struck_by", "strike_reason"])
-        _tell_claims(by, now, batch, lots)
+        _tell_claims(by, now, batch, lots, anew=len(lots) > 1)
         save_batch(batch)
         record(
             by=by,
@@ -195,8 +206,14 @@ def strike_weighing(
     return weighing
 
 
-def _tell_claims(by: Member, now: datetime, batch: Batch, lots: dict[int, Lot]) -> None:
-    """Bring the batch's claims on these lots up to what has been poured of them."""
+def _tell_claims(
+    by: Member, now: datetime, batch: Batch, lots: dict[int, Lot], *, anew: bool = False
+) -> None:
+    """Bring the batch's claims on these lots up to what has been poured of them.
+
+    `anew` asks for what the lines want of them now: what was struck of one lot is to be poured of another.
+    """
+    wanted = wanted_per_lot(batch.lines.all(), poured_per_line_and_lot(batch)) if anew else {}
     poured = dict(
         batch.weighings.all()
         .standing()
@@ -206,7 +223,14 @@ def _tell_claims(by: Member, now: datetime, batch: Batch, lots: dict[int, Lot]) 
         .annotate(Sum("mass"))
     )
     for lot_id, lot in sorted(lots.items()):
-        note_poured(by=by, now=now, purpose=batch.number, lot=lot, poured=poured.get(lot_id, ZERO_MASS))
+        note_poured(
+            by=by,
+            now=now,
+            purpose=batch.number,
+            lot=lot,
+            poured=poured.get(lot_id, ZERO_MASS),
+            wanted=wanted.get(lot_id, ZERO_MASS) if anew else None,
+        )
 
 
 def _already_recorded(by: Member, batch: Batch, readings: Sequence[Reading]) -> dict[str | None, Weighing]:
@@ -232,9 +256,33 @@ def _already_recorded(by: Member, batch: Batch, readings: Sequence[Reading]) -> 
     return found
 
 
-def _check_positions(batch: Batch, lines: dict[int, BatchLine], readings: Sequence[Reading]) -> None:
+def _give_reasons(
+    now: datetime, lines: dict[int, BatchLine], lots: Mapping[int, Lot], readings: Sequence[Reading]
+) -> None:
+    """A reason given once holds for its line; a lot may have passed its day since it was reserved."""
+    given = {}
+    for reading in readings:
+        line = lines[reading.position]
+        if reading.expired_reason and _is_expired(now, lots[line.lot_id], reading):
+            line.expired_reason = reading.expired_reason
+            given[line.id] = line
+        on = happened(reading.at, now).date()
+        refuse_expired(lots=[lots[line.lot_id]], on=on, reason=line.expired_reason)
+    BatchLine.objects.bulk_update(given.values(), ["expired_reason"])
+
+
+def _reason(now: datetime, line: BatchLine, lots: Mapping[int, Lot], reading: Reading) -> str:
+    expired = _is_expired(now, lots[line.lot_id], reading)
+    return (reading.expired_reason or line.expired_reason) if expired else ""
+
+
+def _is_expired(now: datetime, lot: Lot, reading: Reading) -> bool:
+    return lot.expires_on is not None and lot.expires_on < happened(reading.at, now).date()
+
+
+def _check_positions(batch: Batch, lines: dict[int, BatchLine], readings: Mapping[int, Reading]) -> None:
     faults = Faults()
-    for place, reading in enumerate(readings):
+    for place, reading in readings.items():
         line = lines.get(reading.position)
         if line is None:
             faults.add(f"weighings.{place}.position", f"Batch {batch.number} has no line {reading.position}.")

@@ -54,6 +54,7 @@ class ToldAtBench:
 
     `again` is the weight typed a second time. `seen` is what the line held when the person poured, in grams; None
     leaves that question out. `age` is how long ago it was weighed, so that a clock that goes wrong does no harm.
+    `expired_reason` is why a lot past its day is used all the same.
     """
 
     operation: str
@@ -64,6 +65,7 @@ class ToldAtBench:
     again: str = ""
     seen: Decimal | None = None
     age: timedelta = timedelta()
+    expired_reason: str = ""
 
 
 def record_at_bench(*, by: Member, now: datetime, number: str, told: ToldAtBench) -> Weighing:
@@ -117,6 +119,7 @@ def _reading(by: Member, now: datetime, told: ToldAtBench) -> tuple[Reading, str
         at=at,
         operation=told.operation,
         confirmed=confirmed,
+        expired_reason=told.expired_reason.strip(),
     )
     return reading, unit
 

@@ -167,7 +167,7 @@ class BatchWeighPlan(Endpoint):
 class BatchOtherLot(Endpoint):
     @extend_schema(request=OtherLotIn, responses=BatchInHandOut)
     def post(self, request: Request, number: str) -> HttpResponse:
-        """Take an unweighed line from another lot of its material, its grams fitted to that lot's strength."""
+        """Take what is left of a line from another lot of its material, its grams fitted to that lot's strength."""
         batch = batch_number(self.studio, number)
         take_other_lot(by=self.by, now=self.now, number=batch, **self.read(OtherLotIn))
         return self.answer(BatchInHandOut, batch_in_hand(studio=self.studio, number=batch))

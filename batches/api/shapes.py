@@ -7,6 +7,7 @@ from rest_framework.serializers import DictField, ListField
 from batches.actions.formulas import MOST_LINES
 from batches.calc.overpour import Way
 from batches.models import BatchKind, BatchState, ReadingSource
+from batches.models.making import COST_DIGITS
 from inventory.api.lot_shapes import ClaimOut, LotOut
 from inventory.api.shapes import EditionField
 from studio.api.fields import (
@@ -185,8 +186,8 @@ class BatchOut(Shape):
     ended_at = Moment(allow_null=True)
     ended_why = PlainText(longest=4000)
     made = NumberField("lot", source="made.number", allow_null=True)
-    planned_cost = DecimalText(digits=14, places=4, allow_null=True)
-    actual_cost = DecimalText(digits=14, places=4, allow_null=True)
+    planned_cost = DecimalText(digits=COST_DIGITS, places=4, allow_null=True)
+    actual_cost = DecimalText(digits=COST_DIGITS, places=4, allow_null=True)
     edition = EditionField()
 
 
@@ -247,6 +248,13 @@ class ReadingIn(Shape):
         help_text="Your own name for this weighing; sent again, it is recorded once.",
     )
     confirmed = YesNo(required=False, help_text="A typed mass beyond the band is meant.")
+    expired_reason = PlainText(
+        longest=1000,
+        lines=True,
+        blank=True,
+        required=False,
+        help_text="Why a lot that has expired is used all the same; needed where none was given before.",
+    )
 
 
 class WeighingsIn(Shape):
@@ -268,6 +276,7 @@ class WeighingOut(Shape):
     recorded_at = Moment()
     by = PlainText(longest=120, source="by.person.name")
     operation = PlainText(longest=80, allow_null=True)
+    expired_reason = PlainText(longest=1000)
     struck_at = Moment(allow_null=True)
     struck_by = PlainText(longest=120, source="struck_by.person.name", allow_null=True)
     strike_reason = PlainText(longest=1000, allow_null=True)

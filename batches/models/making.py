@@ -31,6 +31,10 @@ CLAIMING = (BatchState.RESERVED, BatchState.WEIGHING)
 """The states in which a batch holds claims."""
 
 
+COST_DIGITS = 24
+"""Holds whatever can be weighed of what costs most: millions of grams a pour, at up to a million a gram."""
+
+
 class BatchQuerySet(ScopedQuerySet):
     def numbered(self, number: str) -> Self:
         return self.filter(number=number)
@@ -71,8 +75,8 @@ class Batch(Scoped):
     ended_at = models.DateTimeField(null=True, help_text="Closed or voided.")
     ended_why = models.TextField(blank=True)
     made = models.OneToOneField("inventory.Lot", on_delete=models.PROTECT, null=True, related_name="+")
-    planned_cost = models.DecimalField(max_digits=14, decimal_places=4, null=True)
-    actual_cost = models.DecimalField(max_digits=14, decimal_places=4, null=True)
+    planned_cost = models.DecimalField(max_digits=COST_DIGITS, decimal_places=4, null=True)
+    actual_cost = models.DecimalField(max_digits=COST_DIGITS, decimal_places=4, null=True)
     edition = models.PositiveIntegerField(default=1)
 
     objects = BatchQuerySet.as_manager()  # type: ignore[misc]
@@ -167,6 +171,7 @@ class Weighing(Scoped):
     recorded_at = models.DateTimeField()
     by = models.ForeignKey("studio.Member", on_delete=models.PROTECT, related_name="+")
     operation = models.CharField(max_length=80, null=True, help_text="Client's name for this one weighing.")
+    expired_reason = models.TextField(blank=True, help_text="Why it was poured from a lot past its day.")
     struck_at = models.DateTimeField(null=True)
     struck_by = models.ForeignKey("studio.Member", on_delete=models.PROTECT, null=True, related_name="+")
     strike_reason = models.TextField(null=True)

@@ -2,7 +2,7 @@
 overpour, and by the page that shows the ways.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from decimal import Decimal
 
 from django.db.models import Sum
@@ -22,6 +22,43 @@ def poured_per_line(batch: Batch) -> dict[int, Decimal]:
     return dict(rows.annotate(Sum("mass")))
 
 
+PerLineAndLot = Mapping[tuple[int, int], Decimal]
+"""Grams by the ids of a line and of a lot: a line may be finished from another lot than it was begun from."""
+
+
+def poured_per_line_and_lot(batch: Batch) -> dict[tuple[int, int], Decimal]:
+    """Grams that stand, by line id and lot id. One statement."""
+    rows = batch.weighings.all().standing().order_by("line_id", "lot_id").values_list("line_id", "lot_id")
+    return {(line, lot): mass for line, lot, mass in rows.annotate(Sum("mass"))}
+
+
+def poured_elsewhere(line: BatchLine, poured: PerLineAndLot) -> dict[int, Decimal]:
+    """Grams that a line holds of other lots than the one it takes now, by lot id."""
+    return {
+        lot_id: mass
+        for (line_id, lot_id), mass in poured.items()
+        if line_id == line.id and lot_id != line.lot_id
+    }
+
+
+def wanted_per_lot(
+    lines: Iterable[BatchLine], poured: PerLineAndLot, totals: Mapping[int, Decimal] | None = None
+) -> dict[int, Decimal]:
+    """Grams that these lines take of each lot in all, what is poured already included.
+
+    A line takes its target, or its entry in `totals` by line id; what it does not hold of earlier lots comes from the
+    lot it takes now.
+    """
+    wants: dict[int, Decimal] = {}
+    for line in lines:
+        total = line.target if totals is None else totals[line.id]
+        earlier = poured_elsewhere(line, poured)
+        here = max(total - sum(earlier.values(), ZERO_MASS), ZERO_MASS)
+        for lot_id, mass in {**earlier, line.lot_id: here}.items():
+            wants[lot_id] = wants.get(lot_id, ZERO_MASS) + mass
+    return wants
+
+
 def allowed_band(batch: Batch, line: BatchLine) -> tuple[Decimal, Decimal]:
     """The least and the most that a line may hold, in grams: its target and the batch's tolerance either way."""
     width = nearest_mass(line.target * batch.tolerance)
@@ -34,7 +71,11 @@ def overpour_lines(batch: Batch, lines: Sequence[BatchLine]) -> list[OverpourLin
     What the shelf has for a line is what its lot holds beyond the claims of others, less what this batch has
     poured of it and what its other lines still want of it. Two statements.
     """
-    poured = poured_per_line(batch)
+    by_lot = poured_per_line_and_lot(batch)
+    poured = {
+        line.id: sum((mass for (line_id, _), mass in by_lot.items() if line_id == line.id), ZERO_MASS)
+        for line in lines
+    }
     own = dict(
         Claim.objects.filter(
             purpose=batch.number, studio_id=batch.studio_id, state=ClaimState.OPEN
@@ -47,8 +88,8 @@ def overpour_lines(batch: Batch, lines: Sequence[BatchLine]) -> list[OverpourLin
             name=line.material.name,
             target=line.target,
             planned=line.planned,
-            poured=poured.get(line.id, ZERO_MASS),
-            available=_left_for(line, lines, poured, own),
+            poured=poured[line.id],
+            available=_left_for(line, lines, by_lot, poured, own),
             cost_per_gram=line.lot.cost_per_gram,
             smallest_top_up=TOP_UP_STEPS * step,
         )
@@ -59,15 +100,14 @@ def overpour_lines(batch: Batch, lines: Sequence[BatchLine]) -> list[OverpourLin
 def _left_for(
     line: BatchLine,
     lines: Sequence[BatchLine],
+    by_lot: PerLineAndLot,
     poured: Mapping[int, Decimal],
     own: Mapping[int, Decimal],
 ) -> Decimal:
     lot = line.lot
     free = lot.on_hand - (lot.reserved - own.get(lot.id, ZERO_MASS))
+    free -= sum((mass for (_, lot_id), mass in by_lot.items() if lot_id == lot.id), ZERO_MASS)
     for other in lines:
-        if other.lot_id != lot.id:
-            continue
-        free -= poured.get(other.id, ZERO_MASS)
-        if other.id != line.id:
-            free -= max(other.target - poured.get(other.id, ZERO_MASS), ZERO_MASS)
+        if other.lot_id == lot.id and other.id != line.id:
+            free -= max(other.target - poured[other.id], ZERO_MASS)
     return max(free, ZERO_MASS)

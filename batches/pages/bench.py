@@ -193,6 +193,7 @@ def _told(request: HttpRequest) -> ToldAtBench:
         again=sent.get("again", ""),
         seen=exact_mass(seen, "what the line held") if seen else None,
         age=timedelta(seconds=_whole(sent.get("age") or "0")),
+        expired_reason=sent.get("expired_reason", ""),
     )
 
 

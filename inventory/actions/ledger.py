@@ -3,7 +3,7 @@
 The lock law. Every verb that touches lots calls `lock_lots` once, at its start, with all the lots it will touch. It
 locks them in id order, so two verbs can wait for each other but never in a circle. What is then read from the locked
 rows (`on_hand`, `reserved`) is the truth until the transaction ends, so a check made on it holds when it is written.
-Running numbers and the seal chain are locked after the lots, never before.
+Running numbers of lots and the seal chain are locked after the lots, never before; that of a batch is drawn before.
 
 Movements are posted and balances changed by one statement each, whatever their number: `post` adds the changes up per
 lot first, because one UPDATE … FROM would apply only one of two changes to the same lot. The statements write
@@ -235,36 +235,43 @@ def refuse_held(lots: Iterable[Lot]) -> None:
         )
 
 
-def note_poured(*, by: Member, now: datetime, purpose: str, lot: Lot, poured: Decimal) -> None:
+def note_poured(
+    *, by: Member, now: datetime, purpose: str, lot: Lot, poured: Decimal, wanted: Decimal | None = None
+) -> None:
     """Tell the claim of `purpose` on a locked lot how much has been poured of it so far, in grams.
 
     What was really poured is spoken for even beyond what was available: the physical truth wins, and the claims
-    that now fall short show it.
+    that now fall short show it. `wanted` is what the purpose wants of the lot in all from now on; as much of it is
+    asked for as there is.
     """
     held = Claim.objects.filter(lot=lot, purpose=purpose, state=ClaimState.OPEN).first()
+    asked = held.asked if held else ZERO_MASS
+    if wanted is not None:
+        free = ZERO_MASS if lot.held_at is not None else lot.available
+        asked = min(wanted, (held.mass if held else ZERO_MASS) + free)
+    covered = max(asked, poured)
+    change = covered - (held.mass if held else ZERO_MASS)
+    if change:
+        _change_reserved({lot.id: (lot, change)})
     if held is None:
-        if poured:
-            _change_reserved({lot.id: (lot, poured)})
-            _write_poured(by, now, purpose, lot, poured)
+        if covered:
+            _write_poured(by, now, purpose, lot, asked, poured)
         return
-    covered = max(held.asked, poured)
-    if covered != held.mass:
-        _change_reserved({lot.id: (lot, covered - held.mass)})
     held.poured, held.touched_at = poured, now
     if covered:
-        held.mass = covered
+        held.asked, held.mass = asked, covered
     else:
         held.state, held.ended_at, held.ended_why = ClaimState.RELEASED, now, "nothing poured after all"
-    held.save(update_fields=["poured", "mass", "touched_at", "state", "ended_at", "ended_why"])
+    held.save(update_fields=["asked", "poured", "mass", "touched_at", "state", "ended_at", "ended_why"])
 
 
-def _write_poured(by: Member, now: datetime, purpose: str, lot: Lot, poured: Decimal) -> None:
+def _write_poured(by: Member, now: datetime, purpose: str, lot: Lot, asked: Decimal, poured: Decimal) -> None:
     Claim.objects.create(
         studio_id=by.studio_id,
         lot=lot,
-        asked=ZERO_MASS,
+        asked=asked,
         poured=poured,
-        mass=poured,
+        mass=max(asked, poured),
         purpose=purpose,
         made_at=now,
         touched_at=now,

@@ -30,6 +30,7 @@ class AppendOnly(Operation):
     def database_forwards(
         self, app_label: str, schema_editor: BaseDatabaseSchemaEditor, from_state: Any, to_state: Any
     ) -> None:
+        self._drop(schema_editor)
         build = self._postgresql if schema_editor.connection.vendor == "postgresql" else self._sqlite
         for statement in build():
             schema_editor.execute(statement, params=None)
@@ -37,10 +38,14 @@ class AppendOnly(Operation):
     def database_backwards(
         self, app_label: str, schema_editor: BaseDatabaseSchemaEditor, from_state: Any, to_state: Any
     ) -> None:
+        self._drop(schema_editor)
+
+    def _drop(self, schema_editor: BaseDatabaseSchemaEditor) -> None:
+        """Take the triggers away: for good, or before others are made for more columns."""
         on = f" ON {self.table}" if schema_editor.connection.vendor == "postgresql" else ""
         names = ["update", "delete"] + (["truncate"] if on else [])
         for name in names:
-            schema_editor.execute(f"DROP TRIGGER {self.table}_no_{name}{on}", params=None)
+            schema_editor.execute(f"DROP TRIGGER IF EXISTS {self.table}_no_{name}{on}", params=None)
 
     def _changed(self, distinct: str) -> str:
         """SQL that is true when an UPDATE touches more than the `once` columns, or fills them again."""

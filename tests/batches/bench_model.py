@@ -68,10 +68,24 @@ class ModelBatch:
     def poured(self, lot: str) -> Decimal:
         return sum((one.mass for one in self.standing() if one.lot == lot), ZERO)
 
-    def wants(self) -> dict[str, Decimal]:
+    def poured_into(self, position: int) -> dict[str, Decimal]:
+        """What a line holds, by lot."""
+        poured: dict[str, Decimal] = {}
+        for one in self.standing():
+            if one.position == position:
+                poured[one.lot] = poured.get(one.lot, ZERO) + one.mass
+        return poured
+
+    def wants(self, totals: Mapping[int, Decimal] | None = None) -> dict[str, Decimal]:
+        """Per lot; a line takes from the lot that is its own now what it does not hold of others."""
         wants: dict[str, Decimal] = {}
         for line in self.lines:
-            wants[line.lot] = wants.get(line.lot, ZERO) + line.target
+            total = line.target if totals is None else totals[line.position]
+            for lot, mass in self.poured_into(line.position).items():
+                if lot != line.lot:
+                    wants[lot] = wants.get(lot, ZERO) + mass
+                    total -= mass
+            wants[line.lot] = wants.get(line.lot, ZERO) + max(total, ZERO)
         return wants
 
     def unweighed(self) -> set[int]:
@@ -132,18 +146,26 @@ class BenchModel:
         self._note_poured(batch, line.lot)
 
     def strike(self, batch: ModelBatch, weighing_id: int) -> None:
-        batch.weighings[weighing_id].struck = True
-        self._note_poured(batch, batch.weighings[weighing_id].lot)
+        struck = batch.weighings[weighing_id]
+        struck.struck = True
+        now_from = next(line.lot for line in batch.lines if line.position == struck.position)
+        wants = batch.wants()
+        if now_from == struck.lot:
+            self._note_poured(batch, struck.lot)
+            return
+        for lot in (struck.lot, now_from):
+            claim = batch.claims.setdefault(lot, ModelClaim(ZERO))
+            free = ZERO if self.lots[lot].held else self.available(lot)
+            claim.asked = min(wants.get(lot, ZERO), claim.mass + free)
+            self._note_poured(batch, lot)
 
     def retarget(
         self, batch: ModelBatch, targets: Mapping[int, Decimal], finals: Mapping[int, Decimal]
     ) -> None:
-        asked: dict[str, Decimal] = {}
         for line in batch.lines:
             if targets[line.position] > 0:
                 line.target = targets[line.position]
-            asked[line.lot] = asked.get(line.lot, ZERO) + finals[line.position]
-        self._claim(batch, asked)
+        self._claim(batch, batch.wants(finals))
 
     def claim_again(self, batch: ModelBatch) -> None:
         """After its lines have changed: what they want now, and what was poured already."""

@@ -156,7 +156,7 @@ class BenchSteps:
         must: Refusals = DONE
         if batch.state in ("closed", "void"):
             must = [WrongState]
-        elif position not in batch.unweighed():
+        elif sum(batch.poured_into(position).values()) >= batch.lines[place % len(batch.lines)].target:
             must = [AlreadyPoured]
         changing = {**self.acting, "number": batch.number, "position": position, "lot": lot.number}
         taken = self.attempt(

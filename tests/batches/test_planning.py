@@ -15,8 +15,11 @@ from batches.actions.weigh_plans import (
     plan_again,
     take_other_lot,
 )
+from batches.actions.weighing import strike_weighing
 from batches.models import Batch
+from batches.queries.batches import sealed_record
 from inventory.actions.ledger import Shortage
+from inventory.models import Lot
 from tests.workbench import assert_everything_holds
 
 
@@ -123,6 +126,64 @@ def test_an_unweighed_line_is_taken_from_another_lot_fitted_to_its_strength(benc
     with pytest.raises(AlreadyPoured):
         take_other_lot(by=bench.by, now=bench.now, number=batch.number, position=2, lot=neat.number)
     assert_everything_holds()
+
+
+def test_a_begun_line_is_finished_from_the_next_bottle_and_both_stand_in_the_record(bench: Any) -> None:
+    first = bench.bottle("linalool@20%/ethanol 10g")
+    batch = bench.plan(bench.formula("fifth", "linalool@20%/ethanol 1"), "8")
+    bench.reserve(batch)
+    bench.weigh(batch, 1, "5")
+    second = bench.bottle("linalool@10%/ethanol 20g")
+    take = {"by": bench.by, "now": bench.now, "number": batch.number, "position": 1}
+    take_other_lot(**take, lot=second.number)
+    line = batch.lines.get()
+    assert (line.lot_id, line.planned, line.target) == (second.id, 8, 11)  # 3 g at 20 % are 6 g at 10 %
+    assert reserved(first, second) == [5, 6]
+    assert_everything_holds()
+    bench.weigh(batch, 1, "6")
+    with pytest.raises(AlreadyPoured, match="nothing of it is left"):
+        take_other_lot(**take, lot=first.number)
+    assert reserved(first, second) == [5, 6]
+    made = bench.close(batch, strength_decision="declare actual")
+    assert made.actual_strength == Decimal("0.145454545")
+    [told] = sealed_record(studio=bench.by.studio, number=batch.number)["record"]["lines"]
+    assert [(one["lot"], one["mass"]) for one in told["weighings"]] == [
+        (first.number, "5.000000"),
+        (second.number, "6.000000"),
+    ]
+    assert reserved(first, second) == [0, 0]
+    assert_everything_holds()
+
+
+def test_what_is_struck_of_the_first_bottle_is_claimed_of_the_next_as_far_as_it_goes(bench: Any) -> None:
+    first = bench.bottle("linalool 10g")
+    batch = bench.plan(bench.formula("neat", "linalool 1"), "9")
+    bench.reserve(batch)
+    second = bench.bottle("linalool 7g")
+    weighing = bench.weigh(batch, 1, "4")
+    take_other_lot(by=bench.by, now=bench.now, number=batch.number, position=1, lot=second.number)
+    assert reserved(first, second) == [4, 5]
+    strike_weighing(
+        by=bench.by, now=bench.now, number=batch.number, weighing_id=weighing.id, why="another batch"
+    )
+    assert reserved(first, second) == [0, 7]
+    assert_everything_holds()
+
+
+def test_the_next_bottle_must_hold_what_is_left(bench: Any) -> None:
+    first = bench.bottle("linalool 10g")
+    batch = bench.plan(bench.formula("neat", "linalool 1"), "9")
+    bench.reserve(batch)
+    drop = bench.bottle("linalool 2g")
+    bench.weigh(batch, 1, "4")
+    with pytest.raises(Shortage):
+        take_other_lot(by=bench.by, now=bench.now, number=batch.number, position=1, lot=drop.number)
+    assert reserved(first, drop) == [9, 0]
+
+
+def reserved(*lots: Any) -> list[Decimal]:
+    rows = dict(Lot.objects.filter(id__in=[lot.id for lot in lots]).values_list("id", "reserved"))
+    return [rows[lot.id] for lot in lots]
 
 
 def test_another_lot_that_does_not_hold_enough_is_refused_and_the_old_claim_stays(

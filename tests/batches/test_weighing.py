@@ -16,9 +16,10 @@ from batches.actions.weighing import (
     strike_weighing,
 )
 from batches.models import Batch, BatchState, ReadingSource, Weighing
-from batches.queries.batches import batch_in_hand
+from batches.queries.batches import batch_in_hand, sealed_record
 from inventory.actions.holding import hold_lots
 from inventory.actions.ledger import LotOnHold
+from inventory.actions.lots import LotExpired
 from inventory.actions.places import check_balance
 from inventory.models import Lot, Movement
 from inventory.queries.shelf import claims_on
@@ -123,6 +124,44 @@ def test_only_a_batch_that_holds_claims_is_weighed(bench: Workbench, batch: Batc
     bench.close(batch)
     with pytest.raises(WrongState, match="any more"):
         bench.weigh(batch, 1, "1")
+
+
+# Past its day
+
+
+@pytest.fixture
+def passing(bench: Workbench) -> tuple[Batch, Lot]:
+    """Reserved while the lot was good; the day of the lot is today, and the clock then goes on."""
+    lot = bench.bottle("citral 10g", expires_on=bench.now.date())
+    batch = bench.reserve(bench.plan(bench.formula("sharp", "citral 1"), "2"))
+    bench.later(days=1)
+    return batch, lot
+
+
+def test_a_lot_that_expired_since_it_was_reserved_is_weighed_only_with_a_reason(
+    bench: Workbench, passing: tuple[Batch, Lot]
+) -> None:
+    batch, lot = passing
+    with pytest.raises(LotExpired, match=lot.number):
+        bench.weigh(batch, 1, "1")
+    assert not Weighing.objects.filter(batch=batch).exists()
+    first = bench.weigh(batch, 1, "1", expired_reason="smelled and found good")
+    second = bench.weigh(batch, 1, "1")
+    assert [first.expired_reason, second.expired_reason] == ["smelled and found good"] * 2
+    bench.close(batch)
+    record = sealed_record(studio=bench.by.studio, number=batch.number)["record"]
+    [line] = record["lines"]
+    assert [one["expired_reason"] for one in line["weighings"]] == ["smelled and found good"] * 2
+    moved = Movement.objects.of(bench.by.studio).filter(batch=batch.number)
+    assert {movement.why for movement in moved} == {"smelled and found good"}
+
+
+def test_what_was_poured_before_its_day_and_typed_in_later_needs_no_reason(
+    bench: Workbench, passing: tuple[Batch, Lot]
+) -> None:
+    batch, _ = passing
+    weighing = bench.weigh(batch, 1, "2", at=bench.now - timedelta(days=1), expired_reason="not needed")
+    assert weighing.expired_reason == ""
 
 
 # More than planned

@@ -162,6 +162,20 @@ def test_a_mistyped_lot_asks_what_was_meant(browser, batch):
     assert f"Did you mean {number}" in answer.json()["sentence"]
 
 
+def test_a_lot_past_its_day_asks_for_the_reason_that_the_record_keeps(browser, bench):
+    bench.bottle("citral 10g", expires_on=bench.now.date())
+    batch = bench.reserve(bench.plan(bench.formula("sharp", "citral 1"), "2"))
+    outcome, said = send(browser, batch, 1, "2 g")
+    assert (outcome, said["code"]) == ("refused", "lot-expired")
+    form = {"operation": "form-1", "position": 1, "lot": lot_of(batch, 1).number, "weight": "2 g"}
+    address = f"/batches/{batch.number}/bench/weighings/"
+    asked = browser.post(address, form)
+    assert (asked.status_code, "Why it is used all the same" in text(asked)) == (409, True)
+    assert browser.post(address, {**form, "expired_reason": "smells as it should"}).status_code == 303
+    assert Weighing.objects.get(batch=batch).expired_reason == "smells as it should"
+    assert "used because: smells as it should" in text(browser.get(f"/batches/{batch.number}/bench/"))
+
+
 def test_a_reading_of_a_balance_is_kept_with_its_line(browser, batch):
     outcome, _ = send(browser, batch, 1, reading=" S +3.0005 g")
     assert outcome == "recorded"

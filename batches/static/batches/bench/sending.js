@@ -13,6 +13,7 @@ export function sender(address) {
       again: entry.again ?? "",
       reading: entry.reading ?? "",
       seen: entry.seen ?? "",
+      expired_reason: entry.expired_reason ?? "",
       age: String(Math.max(0, Math.floor((Date.now() - entry.made) / 1000))),
     });
     const headers = { Accept: "application/json", "X-CSRFToken": token() };

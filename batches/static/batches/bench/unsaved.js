@@ -42,6 +42,12 @@ function item(entry, words, again, drop) {
     field.setAttribute("aria-label", "The weight a second time");
     doings.append(field, button(entry, "send", "Record it so", () => field.value.trim() && again(entry, { again: field.value })));
   }
+  if (entry.refused.code === "lot-expired") {
+    const field = make("input", { id: `reason-${entry.operation}`, maxLength: 200, autocomplete: "off" });
+    field.setAttribute("aria-label", "Why it is used all the same");
+    const send = () => field.value.trim() && again(entry, { expired_reason: field.value });
+    doings.append(field, button(entry, "send", "Record it with this reason", send));
+  }
   doings.append(button(entry, "drop", "Put it away", () => drop(entry)));
   element.append(doings);
   return element;
