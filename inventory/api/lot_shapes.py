@@ -65,7 +65,7 @@ class LotOut(Shape):
     supplier = PlainText(longest=120)
     supplier_lot = PlainText(longest=80)
     purity = StrengthField(allow_null=True)
-    cost_per_gram = DecimalText(digits=15, places=9, allow_null=True)
+    cost_per_gram = DecimalText(digits=20, places=9, allow_null=True)
     made_in = PlainText(longest=20, help_text="Number of the batch it was made in.")
     made_at = Moment()
     recorded_at = Moment()

@@ -65,7 +65,9 @@ class Lot(Scoped):
     supplier = models.CharField(max_length=120, blank=True)
     supplier_lot = models.CharField(max_length=80, blank=True)
     purity = models.DecimalField(max_digits=10, decimal_places=9, null=True)
-    cost_per_gram = models.DecimalField(max_digits=15, decimal_places=9, null=True)
+    cost_per_gram = models.DecimalField(
+        max_digits=20, decimal_places=9, null=True, help_text="What evaporates leaves its cost to the rest."
+    )
     made_in = models.CharField(max_length=20, blank=True, help_text="Number of the batch it was made in.")
 
     made_at = models.DateTimeField(help_text="When it was received or made.")
