@@ -15,6 +15,7 @@ from typing import Literal
 
 import numpy as np
 
+from batches.calc.dilution_routes import ROUND_SIZES
 from batches.calc.weigh_choice import LotCost, can_be_made, choose
 from batches.calc.weigh_explain import Flag
 from batches.calc.weigh_obstacles import Reason, reach, strengths_without_free_solvent
@@ -29,6 +30,8 @@ USUAL_STRENGTHS = tuple(Decimal(text) for text in ("1", "0.5", "0.2", "0.1", "0.
 """Strengths a new stock is proposed at, beside those the formula is written in. Common practice."""
 HANDY_MASS = Decimal("0.01")
 HANDY_STRENGTH = Decimal("0.0001")
+LARGEST_STOCK = ROUND_SIZES[-1]
+"""Grams up to which a stock is made larger only so that its making can be weighed; the largest size of a route's steps."""
 MOST_LINES = 24
 """Lines for which new stocks are tried: those with the reason against them first, then those that carry most solvent."""
 LARGER = tuple(Decimal(text) for text in ("1.1", "1.25", "1.5", "2", "3", "5", "8", "12", "20", "50"))
@@ -337,7 +340,7 @@ def _stock_lot(
 def _stock(
     task: WeighTask, lot: ShelfLot, parent: ShelfLot | None, grams: Decimal, lines: list[int]
 ) -> NewStock:
-    """How much of the stock, so that its own making can be weighed as well."""
+    """How much of the stock, so that its own making can be weighed as well; beyond a handy size, in steps."""
     name = next(want.line.name for want in task.wants if want.line.key == lines[0])
     solvent = main_solvent(lot)
     if parent is None:
@@ -350,7 +353,10 @@ def _stock(
             "get", lot.material, tuple(lines), lot.strength, solvent, amount, None, NOTHING, NOTHING, sentence
         )
     part = lot.strength / parent.strength
-    amount = rounded_up(max(grams, task.request.smallest / min(part, 1 - part)), HANDY_MASS)
+    needed = rounded_up(grams, HANDY_MASS)
+    in_one_step = rounded_up(max(grams, task.request.smallest / min(part, 1 - part)), HANDY_MASS)
+    handy = in_one_step <= max(needed, LARGEST_STOCK)
+    amount = in_one_step if handy else needed
     own = (amount * part).quantize(MICROGRAM, rounding=ROUND_CEILING)
     return NewStock(
         kind="make",
@@ -365,6 +371,10 @@ def _stock(
         sentence=(
             f"Make {figure(amount)} g of {name} at {percent(lot.strength)} from {figure(own)} g of lot {parent.number} "
             f"and {figure(amount - own)} g of solvent; with it every odorant can be weighed well."
+            if handy
+            else f"Make {figure(amount)} g of {name} at {percent(lot.strength)} from lot {parent.number} by way of an "
+            f"intermediate stock, or on a less coarse balance: in one step on this one it would have to be "
+            f"{figure(in_one_step)} g. With it every odorant can be weighed well."
         ),
     )
 

@@ -127,6 +127,22 @@ def test_a_flagged_plan_offers_the_stock_between_that_can_be_made():
     assert after.flags == ()
 
 
+@pytest.mark.parametrize(
+    ("smallest", "grams", "in_steps"), [("0.1", "100", False), ("0.11", "5", True), ("1", "5", True)]
+)
+def test_a_stock_is_made_larger_to_be_weighed_well_up_to_a_handy_size_and_in_steps_beyond(
+    smallest, grams, in_steps
+):
+    """5 g of 0.1 % from neat on a coarse balance: 0.1 g of neat makes 100 g, 1 g would make a kilogram."""
+    lots = shelf("geraniol 2000g", "ethanol 5000g")
+    asked = request(formula("geraniol@0.1%/ethanol 5", "ethanol 5"), lots, "10", smallest=D(smallest))
+    made = of_kind(remedies_for_flags(asked, plan_weighing(asked).flags), "make")
+    assert (made.strength, made.grams) == (D("0.001"), D(grams))
+    assert ("intermediate stock, or on a less coarse balance" in made.sentence) is in_steps
+    stock = ShelfLot(500, "26-0500", made.material, made.strength, {ETHANOL: 1 - made.strength}, made.grams)
+    assert plan_weighing(replace(asked, lots=(*lots, stock))).flags == ()
+
+
 def test_a_flagged_plan_offers_the_larger_batch_and_the_lower_strength_that_spare_it():
     lines = formula("geraniol@10%/ethanol 0.1", "linalool@10%/ethanol 8", "ethanol 1.9")
     lots = shelf("geraniol@10%/ethanol 50g", "linalool@10%/ethanol 50g", "ethanol 50g")
