@@ -9,7 +9,7 @@ from typing import Any
 from inventory.calc.codes import HazardCodeShape, parse_cas, parse_hazard_code
 from inventory.models import Lot, Material, MaterialKind, Solubility
 from studio.actions.changing import change_fields
-from studio.actions.history import record
+from studio.actions.history import record, record_each
 from studio.kernel.errors import Conflict, Faults, Invalid
 from studio.kernel.work import work
 from studio.models import Member
@@ -55,9 +55,17 @@ def add_materials(
         known.add(card.name.casefold())
     faults.refuse_if_any()
     with work():
-        return Material.objects.bulk_create(
+        materials = Material.objects.bulk_create(
             Material(studio_id=by.studio_id, created_at=now, **values) for values in checked
         )
+        record_each(
+            by=by,
+            at=now,
+            subject="material",
+            verb="added",
+            things={material.name: {"kind": [None, material.kind]} for material in materials},
+        )
+    return materials
 
 
 def change_material(

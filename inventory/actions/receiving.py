@@ -10,6 +10,7 @@ from inventory.actions.lots import Share, add_lots
 from inventory.calc.cost import nearest_cost_per_gram
 from inventory.calc.wording import figure
 from inventory.models import Lot, LotKind, Material, MaterialKind, Reason, Shelf
+from studio.actions.history import record_each
 from studio.kernel.errors import Faults
 from studio.kernel.mass import nearest_fraction
 from studio.kernel.moments import InTheFuture, happened
@@ -71,6 +72,13 @@ def receive_bottles(
                 Posting(mass=bottle.mass, reason=Reason.RECEIVED, at=lot.made_at, target=lot)
                 for lot, bottle in zip(lots, bottles, strict=True)
             ],
+        )
+        record_each(
+            by=by,
+            at=now,
+            subject="lot",
+            verb="received",
+            things={lot.number: {"mass": [None, lot.made_mass]} for lot in lots},
         )
     return lots
 

@@ -31,6 +31,24 @@ def record(
     )
 
 
+def record_each(
+    *, by: Member, at: datetime, subject: str, verb: str, things: Mapping[str, Mapping[str, Any]]
+) -> None:
+    """Write one entry for each of `things`, by its name, with what changed by it; one statement for a whole sheet."""
+    HistoryEntry.objects.bulk_create(
+        HistoryEntry(
+            studio_id=by.studio_id,
+            at=at,
+            by=by,
+            subject=subject,
+            name=name,
+            verb=verb,
+            changes={field: plain(change) for field, change in changes.items()},
+        )
+        for name, changes in things.items()
+    )
+
+
 def differences(before: Mapping[str, Any], after: Mapping[str, Any]) -> dict[str, list[Any]]:
     """The fields of `after` that differ from `before`, each as [old, new] in values JSON can hold.
 

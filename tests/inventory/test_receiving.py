@@ -4,12 +4,16 @@ from datetime import date, timedelta
 from decimal import Decimal
 
 import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 
 from batches.actions.formulas import adopt_as_base
+from inventory.actions.materials import MaterialCard, add_materials
 from inventory.actions.receiving import Bottle, receive_bottles
 from inventory.models import Lot, LotContent, LotKind, Movement, Reason
 from studio.kernel.errors import Invalid
 from studio.kernel.numbers import parse
+from studio.models import HistoryEntry
 from tests.workbench import Workbench, assert_everything_holds
 
 
@@ -103,6 +107,29 @@ def test_every_fault_of_every_bottle_is_told_at_once_and_none_is_received(bench:
         receive_bottles(by=bench.by, now=bench.now, bottles=bottles, places=places)
     assert set(refusal.value.errors) == {"2.solvent", "3.solvent", "4.solvent", "5.solvent"}
     assert not Lot.objects.of(bench.by.studio).exists()
+
+
+def test_what_is_received_and_written_down_stands_in_the_history_of_each_in_one_statement(
+    bench: Workbench,
+) -> None:
+    counts = []
+    for names in (["linalool", "citral"], ["indole", "vanillin", "orris", "myrrh", "benzoin"]):
+        with CaptureQueriesContext(connection) as queries:
+            materials = add_materials(
+                by=bench.by, now=bench.now, cards=[MaterialCard(name=name) for name in names]
+            )
+            lots = receive_bottles(
+                by=bench.by,
+                now=bench.now,
+                bottles=[Bottle(material=material, mass=Decimal(5)) for material in materials],
+            )
+        counts.append(len(queries))
+        entries = HistoryEntry.objects.of(bench.by.studio).filter(by=bench.by)
+        added = entries.filter(subject="material", verb="added", name__in=names)
+        received = entries.filter(subject="lot", verb="received", name__in=[lot.number for lot in lots])
+        assert [entry.changes for entry in added] == [{"kind": [None, "odorant"]}] * len(names)
+        assert [entry.changes for entry in received] == [{"mass": [None, "5"]}] * len(names)
+    assert counts[0] == counts[1]
 
 
 def test_a_base_of_the_studio_is_made_and_never_received(bench: Workbench) -> None:
