@@ -21,7 +21,7 @@ from batches.actions.weigh_plans import take_other_lot
 from batches.actions.weighing import strike_weighing
 from batches.models import Batch, BatchState
 from batches.queries.batches import sealed_record
-from inventory.actions.counting import count_lot, discard
+from inventory.actions.counting import discard
 from inventory.actions.drawing_off import Container, draw_off
 from inventory.actions.places import add_balance
 from inventory.calc.weighing import BalanceTraits
@@ -335,28 +335,6 @@ def test_the_record_names_the_lot_of_a_struck_weighing_also_when_the_line_took_a
         (second.number, "2.000000"),
     ]
     assert_everything_holds()
-
-
-def test_the_dearest_materials_are_planned_made_and_dried_up_without_a_fault(bench: Workbench) -> None:
-    """999,999 a gram is the most that a bottle may cost; a batch of many grams of it costs eleven digits and more."""
-    bench.bottle("orris@50%/ethanol 900000g", price=Decimal(999_999) * 900_000)
-    batch = bench.plan(bench.formula("dear", "orris@50%/ethanol 1"), "800000")
-    bench.reserve(batch)
-    bench.weigh(batch, 1, "800000")
-    made = bench.close(batch)
-    batch.refresh_from_db()
-    assert batch.planned_cost == batch.actual_cost == Decimal("799999200000.0000")
-    count_lot(
-        by=bench.by,
-        now=bench.now,
-        number=made.number,
-        gross=Decimal(400_010),
-        tare=Decimal(0),
-        loss="evaporated",
-    )
-    made.refresh_from_db()
-    assert made.cost_per_gram is not None
-    assert made.cost_per_gram.quantize(Decimal(1)) == 1_999_948
 
 
 def test_a_record_that_was_tampered_with_is_found_and_named(bench: Workbench, tenth: Batch) -> None:
