@@ -22,6 +22,8 @@ from uuid import uuid4
 
 import pytest
 
+from tests.without_database import touches_no_database
+
 if TYPE_CHECKING:
     from studio.models import Member, Studio
     from tests.client import Api
@@ -30,6 +32,22 @@ if TYPE_CHECKING:
 PASSWORD = "correct resin staple 7"
 NOW = datetime(2026, 3, 1, 9, 30, tzinfo=UTC)
 _count = itertools.count(1)
+
+
+def pytest_addoption(parser: pytest.Parser) -> None:
+    parser.addoption(
+        "--only-database",
+        action="store_true",
+        help="leave out the tests that touch no database; they have run on another engine",
+    )
+
+
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    if not config.getoption("--only-database"):
+        return
+    left_out = [item for item in items if touches_no_database(item)]
+    config.hook.pytest_deselected(items=left_out)
+    items[:] = [item for item in items if item not in set(left_out)]
 
 
 def pytest_configure(config: pytest.Config) -> None:

@@ -1,0 +1,29 @@
+"""Which tests cannot touch the database, so that running them on one engine says all that there is to say.
+
+It is computed and not marked, so that no test of the database can be forgotten: it must lie in a folder of pure tests and
+ask for nothing that opens the database, not by way of other fixtures either. What asks for none has none, since access
+is blocked.
+"""
+
+from pathlib import Path
+
+import pytest
+
+TESTS = Path(__file__).parent
+OPENS_DATABASE = {
+    "db", "transactional_db", "django_db_reset_sequences", "django_db_serialized_rollback", "django_db_setup",
+    "committed", "new_studio", "owner", "live_server",
+}  # fmt: skip
+"""The plugin's `django_db_blocker` is behind every test; whoever unblocks by it needs `django_db_setup` too."""
+
+
+def is_pure(file: Path) -> bool:
+    """Whether a file lies under `checks/`, `architecture/` or the `calc/` of a floor."""
+    parts = file.relative_to(TESTS).parts
+    return parts[0] in ("checks", "architecture") or (len(parts) > 2 and parts[1] == "calc")
+
+
+def touches_no_database(item: pytest.Item) -> bool:
+    asked = set(getattr(item, "fixturenames", OPENS_DATABASE))
+    marked = item.get_closest_marker("django_db")
+    return is_pure(item.path) and not marked and not asked & OPENS_DATABASE
