@@ -14,12 +14,13 @@ from batches.actions.weighing import Reading, WrongLot, log_weighings
 from batches.calc.typed_slips import LineBand, question_about, unit_wanted
 from batches.models import Batch, BatchLine, ReadingSource, Weighing
 from batches.models.pouring import allowed_band, poured_per_line
+from inventory.calc.lot_codes import number_in
 from inventory.calc.readings import UnclearWeight, reading_to_keep, typed_weight
 from inventory.calc.wording import figure
 from inventory.models import Lot
 from studio.kernel.errors import Conflict, Invalid, StaleEdition
 from studio.kernel.mass import ZERO_MASS
-from studio.kernel.numbers import BadNumberText, likely_meant, parse
+from studio.kernel.numbers import BadNumberText, likely_meant
 from studio.models import Member
 from studio.models.scoped import NoSuchThing
 
@@ -173,11 +174,14 @@ def _refuse_wrong_lot(line: BatchLine, number: str) -> None:
 
 
 def _lot_number(by: Member, text: str) -> str:
-    """The lot number in a scanned or typed text: the number alone, or the address of a lot's page."""
-    bare = text.rstrip("/").rpartition("/")[2]
+    """The lot number in a scanned or typed text: a label's code, the address of a lot's page, or the number alone.
+
+    Raises `MistypedLotNumber`, or `OtherStudiosLabel`.
+    """
     try:
-        return parse("lot", bare)
+        return number_in(text, studio=by.studio_id)
     except BadNumberText as fault:
+        bare = text.rstrip("/").rpartition("/")[2]
         numbers = likely_meant("lot", bare)
         near = Lot.objects.of(by.studio_id).filter(number__in=numbers).order_by("number")[:3]
         meant = [f"{lot.number} ({lot.title})" for lot in near]

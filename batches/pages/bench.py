@@ -22,6 +22,7 @@ from batches.calc.overpour import Way
 from batches.models import Weighing
 from batches.pages.bench_band import band_of
 from batches.queries.bench import BenchSheet, Pour, bench_edition, bench_sheet
+from inventory.calc.lot_codes import studio_item
 from inventory.calc.wording import figure
 from studio.kernel.errors import Invalid, Refusal
 from studio.kernel.mass import exact_mass
@@ -145,6 +146,7 @@ def _page(request: HttpRequest, sheet: BenchSheet, refusal: Refusal | None = Non
         "operation": f"bench-{uuid4().hex}",
         "keys": "123456789.0",
         "bauds": BAUDS,
+        "item": studio_item(sheet.batch.studio_id),
     }
     status = 200 if refusal is None else 422 if isinstance(refusal, Invalid) else 409
     return render(request, "batches/bench.html", context, status=status)

@@ -12,7 +12,7 @@ from studio.pages.acting import for_members
 from studio.pages.answers import is_partial, on_to, shown
 
 SHOWN = 6
-LONGEST = 120
+LONGEST = 200
 
 
 @require_safe
@@ -20,7 +20,7 @@ LONGEST = 120
 def find(request: HttpRequest, member: Member) -> HttpResponse:
     """What fits the words; the lot or batch of a whole number is opened."""
     text = " ".join(request.GET.get("q", "").replace("\0", "").split())[:LONGEST]
-    number = lot_number(text)
+    number = lot_number(text, member.studio)
     if number and not is_partial(request) and Lot.objects.of(member.studio).numbered(number).exists():
         return on_to("lot", number)
     batch = batch_number(text)
@@ -32,7 +32,7 @@ def find(request: HttpRequest, member: Member) -> HttpResponse:
 
 def _found(member: Member, text: str) -> dict[str, object]:
     studio = member.studio
-    lots = lots_matching(Lot.objects.of(studio), text).order_by("emptied_at", "title", "id")
+    lots = lots_matching(Lot.objects.of(studio), text, studio).order_by("emptied_at", "title", "id")
     found: dict[str, object] = {
         "lots": list(lots[:SHOWN]),
         "materials": list(

@@ -10,16 +10,13 @@ from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 
-from django.db.models import F
-
 from batches.calc.overpour import OverpourOption
 from batches.models import CLAIMING, Batch, BatchState, Weighing
 from batches.queries.batches import BatchInHand, BenchLine, batch_in_hand, ways_on, weighings_of
-from inventory.calc.cautions import CautionReport, cautions_of
-from inventory.calc.hazardous_parts import HazardousPart
-from inventory.models import Lot, LotContent
+from inventory.calc.cautions import CautionReport
+from inventory.models import Lot
 from inventory.queries.finding import SOON
-from inventory.queries.shelf import lots_of
+from inventory.queries.shelf import cautions_of_each, lots_of
 from studio.kernel.mass import ZERO_MASS
 from studio.models import Studio
 from studio.queries.history import history_of
@@ -92,7 +89,7 @@ def bench_sheet(*, studio: Studio, number: str, today: date) -> BenchSheet:
     """The batch of this number as it stands at the bench; raises `NoSuchThing`."""
     hand = batch_in_hand(studio=studio, number=number)
     lots = {lot.id: lot for lot in lots_of(studio).filter(id__in={line.line.lot_id for line in hand.lines})}
-    reports = _cautions(lots.values())
+    reports = cautions_of_each(lots.values())
     weighings = defaultdict(list)
     for weighing in weighings_of(studio=studio, number=number):
         weighings[weighing.line_id].append(weighing)
@@ -123,22 +120,6 @@ def bench_edition(*, studio: Studio, number: str) -> int:
     """The edition of a batch, to see cheaply whether anything happened to it."""
     batch: Batch = Batch.objects.only("id", "edition").one(studio, "batch", number=number)
     return batch.edition
-
-
-def _cautions(lots: Iterable[Lot]) -> dict[int, CautionReport]:
-    """The cautions of each lot; one statement."""
-    parts: dict[int, list[HazardousPart]] = {lot.id: [] for lot in lots}
-    rows = LotContent.objects.filter(lot_id__in=parts, revision=F("lot__contents_revision"))
-    for row in rows.select_related("material").order_by("id"):
-        parts[row.lot_id].append(
-            HazardousPart(
-                material=row.material.name,
-                fraction=row.fraction,
-                hazard_codes=tuple(row.material.hazards),
-                flash_point_c=row.material.flash_point_c,
-            )
-        )
-    return {lot_id: cautions_of(parts=of_lot) for lot_id, of_lot in parts.items()}
 
 
 def _warnings(hand: BatchInHand, line: BenchLine, lot: Lot, today: date) -> Iterable[str]:

@@ -46,7 +46,7 @@ def shelf(request: HttpRequest, member: Member) -> HttpResponse:
 def _wanted(member: Member, *, q: str, state: str, kind: str, sort: str) -> ScopedQuerySet[Lot]:
     rows = lots_of(member.studio)
     # A number that is typed in full means that lot, whatever has become of it.
-    found = lots_matching(rows, q)
+    found = lots_matching(rows, q, member.studio)
     found = lots_in_state(found, state, timezone.now().date())
     if kind:
         found = found.filter(kind=kind)

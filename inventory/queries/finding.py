@@ -5,6 +5,7 @@ from typing import Any, TypeVar
 
 from django.db.models import F, Q, QuerySet
 
+from inventory.calc.lot_codes import OtherStudiosLabel, number_in
 from inventory.models import Lot, Material
 from studio.kernel.numbers import BadNumberText, likely_meant, parse
 from studio.models import Studio
@@ -17,9 +18,12 @@ SOON = timedelta(days=30)
 STATES = ("open", "soon", "expired", "held", "short", "emptied", "all")
 
 
-def lots_matching(rows: Rows, text: str) -> Rows:
-    """Lots whose number is `text`, or that have each of its words in number, name, synonym or supplier's lot."""
-    number = lot_number(text)
+def lots_matching(rows: Rows, text: str, studio: Studio) -> Rows:
+    """Lots of the studio whose number is `text`, or that have each of its words in number, name or supplier's lot.
+
+    `text` may be what a scanner read from a label.
+    """
+    number = lot_number(text, studio)
     if number:
         return rows.filter(number=number)
     for word in text.split():
@@ -57,11 +61,11 @@ def lots_in_state(rows: Rows, state: str, today: date) -> Rows:
     return rows
 
 
-def lot_number(text: str) -> str | None:
-    """The lot number that `text` stands for, None when it is none."""
+def lot_number(text: str, studio: Studio) -> str | None:
+    """The number of the studio's lot that `text` stands for, typed or scanned; None when it is none."""
     try:
-        return parse("lot", text)
-    except BadNumberText:
+        return number_in(text, studio=studio.pk)
+    except (BadNumberText, OtherStudiosLabel):
         return None
 
 
@@ -73,7 +77,10 @@ def lots_likely_meant(studio: Studio, text: str) -> list[Lot]:
 
 def lot_at(rows: QuerySet[Lot], text: str) -> Lot:
     """The lot of these whose number is `text`, in any spelling; raises `NoSuchThing`."""
-    number = lot_number(text)
+    try:
+        number: str | None = parse("lot", text)
+    except BadNumberText:
+        number = None
     lot = rows.filter(number=number).first() if number else None
     if lot is None:
         raise NoSuchThing(f"There is no lot {text[:40]} in this studio.")

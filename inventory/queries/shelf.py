@@ -6,7 +6,7 @@ from datetime import datetime, timedelta
 from decimal import Decimal
 from typing import Any
 
-from django.db.models import OuterRef, Subquery
+from django.db.models import F, OuterRef, Subquery
 
 from inventory.calc.cautions import CautionReport, cautions_of
 from inventory.calc.hazardous_parts import HazardousPart
@@ -77,18 +77,23 @@ def contents_of(lot: Lot) -> list[Content]:
 
 def cautions_for(lot: Lot) -> CautionReport:
     """The hazard statements that what is in a lot gives reason for; one statement."""
-    rows = LotContent.objects.filter(lot=lot, revision=lot.contents_revision).select_related("material")
-    return cautions_of(
-        parts=[
+    return cautions_of_each([lot])[lot.id]
+
+
+def cautions_of_each(lots: Iterable[Lot]) -> dict[int, CautionReport]:
+    """Likewise for several lots, by their keys; one statement."""
+    parts: dict[int, list[HazardousPart]] = {lot.id: [] for lot in lots}
+    rows = LotContent.objects.filter(lot_id__in=parts, revision=F("lot__contents_revision"))
+    for row in rows.select_related("material").order_by("id"):
+        parts[row.lot_id].append(
             HazardousPart(
                 material=row.material.name,
                 fraction=row.fraction,
                 hazard_codes=tuple(row.material.hazards),
                 flash_point_c=row.material.flash_point_c,
             )
-            for row in rows.order_by("id")
-        ]
-    )
+        )
+    return {lot_id: cautions_of(parts=of_lot) for lot_id, of_lot in parts.items()}
 
 
 def claims_on(lots: Iterable[Lot]) -> list[StandingClaim]:

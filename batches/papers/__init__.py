@@ -1,0 +1,1 @@
+"""Papers: a finished record in, the bytes of a PDF out, or its rows for a CSV sheet."""
