@@ -9,6 +9,7 @@ from functools import lru_cache
 from urllib.parse import quote, unquote
 
 import segno
+from segno.writers import write_png
 
 QUIET = 4
 """Modules left white around the code, as the standard asks."""
@@ -33,5 +34,6 @@ def code_at(address: str) -> bytes:
 def _picture(text: str) -> bytes:
     """Level M: 15 % of it may be smudged and it is still read."""
     out = io.BytesIO()
-    segno.make_qr(text, error="m", boost_error=False).save(out, kind="png", scale=DOTS, border=QUIET)
+    code = segno.make_qr(text, error="m", boost_error=False)
+    write_png(code.matrix, code.symbol_size(border=0), out, scale=DOTS, border=QUIET)
     return out.getvalue()
