@@ -4,12 +4,11 @@ A code is a picture of one bit a module, enlarged without smoothing, so it is sh
 of a sheet of labels would take ten times as long to print.
 """
 
-import io
+from base64 import b64decode
 from functools import lru_cache
 from urllib.parse import quote, unquote
 
 import segno
-from segno.writers import write_png
 
 QUIET = 4
 """Modules left white around the code, as the standard asks."""
@@ -33,7 +32,5 @@ def code_at(address: str) -> bytes:
 @lru_cache(maxsize=512)
 def _picture(text: str) -> bytes:
     """Level M: 15 % of it may be smudged and it is still read."""
-    out = io.BytesIO()
     code = segno.make_qr(text, error="m", boost_error=False)
-    write_png(code.matrix, code.symbol_size(border=0), out, scale=DOTS, border=QUIET)
-    return out.getvalue()
+    return b64decode(code.png_data_uri(scale=DOTS, border=QUIET).partition(",")[2])

@@ -6,6 +6,7 @@ from django.db.models import ExpressionWrapper, F, Q, QuerySet
 from inventory.models import Lot, LotKind, Material, MaterialKind, Movement, Reason
 from inventory.queries.finding import lots_matching, materials_matching
 from studio.api.filters import DayFilter, Filters, GramsFilter, IdFilter, MomentFilter, NumberTextFilter
+from studio.api.permissions import acting_member
 from studio.kernel.mass_field import MassField
 
 FREE = ExpressionWrapper(F("on_hand") - F("reserved"), output_field=MassField())
@@ -57,7 +58,7 @@ class LotFilters(Filters):
         return rows.annotate(free=FREE).filter(free__gte=value)
 
     def by_words(self, rows: QuerySet, name: str, value: str) -> QuerySet:
-        return lots_matching(rows, value)
+        return lots_matching(rows, value, acting_member(self.request).studio)
 
 
 class MovementFilters(Filters):

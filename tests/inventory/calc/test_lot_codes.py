@@ -3,7 +3,7 @@
 from datetime import date
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from inventory.calc.lot_codes import (
@@ -28,12 +28,14 @@ codes = st.builds(
 )
 
 
+@settings(deadline=None)
 @given(codes)
 def test_a_link_and_an_element_string_come_back_as_they_were(code):
     assert read_lot_code(digital_link("https://still.example", code), today=TODAY) == code
     assert read_lot_code(element_string(code), today=TODAY) == code
 
 
+@settings(deadline=None)
 @given(codes, st.booleans(), st.sampled_from(["", "]Q3", "]C1", "]d2"]))
 def test_scanners_send_elements_with_or_without_a_name_in_either_order(code, lot_first, prefix):
     expiry = f"17{code.expires_on:%y%m%d}" if code.expires_on else ""
@@ -43,6 +45,7 @@ def test_scanners_send_elements_with_or_without_a_name_in_either_order(code, lot
     assert read_lot_code(prefix + parts, today=TODAY) == code
 
 
+@settings(deadline=None)
 @given(st.text(max_size=60))
 def test_any_other_text_is_no_code_and_breaks_nothing(text):
     assert read_lot_code(text, today=TODAY) is None

@@ -6,7 +6,7 @@ from datetime import UTC, date, datetime
 from decimal import Decimal
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from studio.kernel.plain_records import from_plain, to_plain
@@ -46,6 +46,7 @@ outers = st.builds(
 )
 
 
+@settings(deadline=None)
 @given(outers)
 def test_a_record_comes_back_equal(record):
     assert from_plain(Outer, json.loads(json.dumps(to_plain(record)))) == record
