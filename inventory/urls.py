@@ -2,11 +2,12 @@
 
 from django.urls import path
 
-from inventory.api import imports, lots, materials, movements, places, reckoning
+from inventory.api import imports, lots, materials, movements, places, reckoning, sharing
 from inventory.pages import balances as balance_pages
 from inventory.pages import handling, sheets
 from inventory.pages import lot as lot_pages
 from inventory.pages import materials as material_pages
+from inventory.pages import sharing as sharing_pages
 from inventory.pages import shelf as shelf_pages
 
 api_urlpatterns = [
@@ -35,6 +36,15 @@ api_urlpatterns = [
     path("lots/<str:number>/release/", lots.LotRelease.as_view()),
     path("lots/<str:number>/draw-off/", lots.LotDrawOff.as_view()),
     path("lots/<str:number>/move/", lots.LotMove.as_view()),
+    path("lots/<str:number>/lend/", sharing.LotLend.as_view()),
+    path("requests/", sharing.RequestList.as_view()),
+    path("requests/<int:request_id>/", sharing.RequestDetail.as_view()),
+    path("requests/<int:request_id>/grant/", sharing.RequestGrant.as_view()),
+    path("requests/<int:request_id>/decline/", sharing.RequestDecline.as_view()),
+    path("requests/<int:request_id>/withdraw/", sharing.RequestWithdraw.as_view()),
+    path("loans/", sharing.LoanList.as_view()),
+    path("loans/<int:loan_id>/", sharing.LoanDetail.as_view()),
+    path("loans/<int:loan_id>/return/", sharing.LoanReturn.as_view()),
     path("ethanol-water/", reckoning.EthanolWater.as_view()),
     path("movements/", movements.MovementList.as_view()),
     path("movements/<int:movement_id>/", movements.MovementDetail.as_view()),
@@ -54,6 +64,13 @@ urlpatterns = [
     path("lots/<str:number>/hold/", handling.hold, name="lot-hold"),
     path("lots/<str:number>/release/", handling.release, name="lot-release"),
     path("lots/<str:number>/move/", handling.move, name="lot-move"),
+    path("lots/<str:number>/ask/", sharing_pages.ask, name="ask-for-lot"),
+    path("lots/<str:number>/lend/", sharing_pages.lend_lot, name="lend-lot"),
+    path("team/", sharing_pages.team, name="team"),
+    path("requests/<int:request_id>/grant/", sharing_pages.grant, name="grant-request"),
+    path("requests/<int:request_id>/decline/", sharing_pages.decline, name="decline-request"),
+    path("requests/<int:request_id>/withdraw/", sharing_pages.withdraw, name="withdraw-request"),
+    path("loans/<int:loan_id>/return/", sharing_pages.bring_back, name="bring-back"),
     path("materials/", material_pages.materials, name="materials"),
     path("materials/new/", material_pages.new_material, name="new-material"),
     path("materials/import/", sheets.import_materials, name="import-materials"),

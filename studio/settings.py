@@ -88,6 +88,7 @@ NAVIGATION = [
     ("Batches", "batches", ("/batches/",)),
     ("Materials", "materials", ("/materials/",)),
     ("Balances", "balances", ("/balances/",)),
+    ("Team", "team", ("/team/", "/requests/", "/loans/")),
 ]
 
 DATABASE_URL = os.environ.get("DATABASE_URL") or f"sqlite:///{DATA_DIR / 'stillroom.sqlite3'}"

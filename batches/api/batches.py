@@ -8,6 +8,7 @@ from django.http import HttpResponse
 from drf_spectacular.utils import extend_schema
 from rest_framework.request import Request
 
+from batches.actions.asking_keepers import ask_keepers
 from batches.actions.closing import Filled, close_batch
 from batches.actions.planning import draft_formula_batch, draft_stock_batch
 from batches.actions.rescuing import choose_way_on
@@ -16,11 +17,13 @@ from batches.actions.weighing import Reading, log_weighings, strike_weighing
 from batches.api.filters import BatchFilters
 from batches.api.references import batch_number
 from batches.api.shapes import (
+    AskKeepersIn,
     BatchIn,
     BatchInHandOut,
     BatchOut,
     ClosedOut,
     CloseIn,
+    KeepersAskedOut,
     RecordOut,
     ReserveIn,
     StrikeIn,
@@ -35,6 +38,7 @@ from batches.queries.batches import batch_in_hand, batches_of, sealed_record, wa
 from batches.queries.formulas import formulas_of, version_of
 from inventory.api.references import naming, resolved
 from inventory.models import Material
+from inventory.queries.sharing import requests_of
 from inventory.queries.shelf import lots_of
 from studio.api.views import Endpoint, ListEndpoint
 from studio.kernel.errors import Faults, Invalid
@@ -99,6 +103,16 @@ class BatchReserve(Endpoint):
             by=self.by, now=self.now, number=batch_number(self.studio, number), expired_reasons=reasons
         )
         return self.answer(BatchInHandOut, _in_hand(self, number))
+
+
+class BatchAskKeepers(Endpoint):
+    @extend_schema(request=AskKeepersIn, responses={201: KeepersAskedOut})
+    def post(self, request: Request, number: str) -> HttpResponse:
+        """Ask the keepers of all lots that a draft takes more of than goes unasked."""
+        number = batch_number(self.studio, number)
+        asked = ask_keepers(by=self.by, now=self.now, number=number, **self.read(AskKeepersIn))
+        rows = requests_of(self.studio).filter(pk__in=[one.pk for one in asked]).order_by("id")
+        return self.created(KeepersAskedOut, {"items": rows}, location=f"/api/v1/batches/{number}/")
 
 
 class BatchWeighings(ListEndpoint):

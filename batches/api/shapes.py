@@ -10,6 +10,7 @@ from batches.models import BatchKind, BatchState, ReadingSource
 from batches.models.making import COST_DIGITS
 from inventory.api.lot_shapes import ClaimOut, LotOut
 from inventory.api.shapes import EditionField
+from inventory.api.sharing_shapes import RequestOut
 from studio.api.fields import (
     Day,
     DecimalText,
@@ -318,6 +319,14 @@ class WayOnIn(Shape):
 
 class StrikeIn(Shape):
     why = PlainText(longest=1000, lines=True)
+
+
+class AskKeepersIn(Shape):
+    word = PlainText(longest=1000, lines=True, blank=True, required=False)
+
+
+class KeepersAskedOut(Shape):
+    items = RequestOut(many=True)
 
 
 class VoidIn(Shape):

@@ -9,6 +9,7 @@ from django.http import HttpRequest, HttpResponse, QueryDict
 from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
 
+from batches.actions.asking_keepers import ask_keepers
 from batches.actions.reserving import reserve_batch, void_batch
 from batches.actions.weigh_plans import LotPin, Wishes, plan_again
 from batches.models import CLAIMING, BatchState
@@ -18,6 +19,8 @@ from batches.pages.remedies import offered
 from batches.queries.batches import BatchInHand, batch_in_hand, batches_of, sealed_record, weighings_of
 from batches.queries.finding import batches_matching
 from batches.queries.planned import planned_lines
+from inventory.actions.keeping import KeeperNotAsked
+from inventory.calc.wording import listed
 from studio.kernel.errors import Invalid
 from studio.kernel.numbers import BadNumberText, parse
 from studio.models import Member, ScopedQuerySet
@@ -184,11 +187,33 @@ def reserve(request: HttpRequest, member: Member, number: str) -> HttpResponse:
     found = batch_in_hand(studio=member.studio, number=number)
     reasons = {one.line.lot.number: one.line.expired_reason for one in found.lines if one.line.expired_reason}
     form = forms.Form(sent(request))
+    unasked = False
     with faults_into(form):
-        reserve_batch(by=member, now=timezone.now(), number=number, expired_reasons=reasons)
+        try:
+            reserve_batch(by=member, now=timezone.now(), number=number, expired_reasons=reasons)
+        except KeeperNotAsked:
+            unasked = True
+            raise
+    if not form.is_valid():
+        return _page(request, member, number, form, unasked=unasked)
+    return done(request, f"Everything for {number} is reserved.", "batch", number)
+
+
+@require_POST
+@for_makers
+@once
+def ask(request: HttpRequest, member: Member, number: str) -> HttpResponse:
+    """Ask the keepers of the lots that this takes more of than goes unasked."""
+    number = batch_number(number)
+    form = forms.Form(sent(request))
+    with faults_into(form):
+        asked = ask_keepers(by=member, now=timezone.now(), number=number)
     if not form.is_valid():
         return _page(request, member, number, form)
-    return done(request, f"Everything for {number} is reserved.", "batch", number)
+    keepers = sorted({str(one.lot.keeper) for one in asked})
+    return done(
+        request, f"{listed(keepers)} {'was' if len(keepers) == 1 else 'were'} asked.", "batch", number
+    )
 
 
 @require_POST

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
 
+from inventory.actions.keeping import refuse_unasked
 from inventory.actions.ledger import Posting, Shortage, lock_numbered, post, refuse_held
 from inventory.actions.lots import Share, add_lots, refuse_expired
 from inventory.calc.wording import figure
@@ -35,10 +36,12 @@ def draw_off(
     container: Container | None = None,
     at: datetime | None = None,
     expired_reason: str = "",
+    reason: Reason = Reason.DRAWN_OFF,
 ) -> Lot:
     """Move `mass` grams of a lot into a new lot with the same contents; returns the new lot.
 
-    Raises `Shortage` when more is wanted than is available, `LotOnHold`, or `LotExpired` without a reason.
+    Raises `Shortage` when more is wanted than is available, `LotOnHold`, `LotExpired` without a reason, or
+    `KeeperNotAsked` when another's lot gives less than that unasked.
     """
     into = container or Container()
     when = happened(at, now)
@@ -46,6 +49,7 @@ def draw_off(
         source = lock_numbered(studio=by.studio, numbers=[number])[number]
         refuse_held([source])
         refuse_expired(lots=[source], on=when.date(), reason=expired_reason)
+        refuse_unasked(by=by, purpose="", wants={source.id: mass}, lots={source.id: source})
         if mass > source.available:
             raise Shortage(
                 f"Lot {number} has {figure(source.available)} g available; {figure(mass)} g cannot be drawn off.",
@@ -60,7 +64,7 @@ def draw_off(
             postings=[
                 Posting(
                     mass=mass,
-                    reason=Reason.DRAWN_OFF,
+                    reason=reason,
                     at=when,
                     source=source,
                     target=drawn,

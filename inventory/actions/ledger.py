@@ -19,6 +19,7 @@ from typing import Any
 from django.db import connection
 from django.db.models import Sum
 
+from inventory.actions.keeping import refuse_unasked
 from inventory.calc.wording import figure
 from inventory.models import Claim, ClaimState, Lot, Movement, Reason
 from studio.kernel.errors import Conflict, NotFound
@@ -184,9 +185,10 @@ def claim(
 ) -> None:
     """Claim `wants` grams per lot id for `purpose`: all of it or none. The lots are locked.
 
-    Raises `LotOnHold`, or `Shortage` with every lot that falls short, and writes nothing.
+    Raises `LotOnHold`, `KeeperNotAsked`, or `Shortage` with every lot that falls short, and writes nothing.
     """
     refuse_held(lots[lot_id] for lot_id in wants)
+    refuse_unasked(by=by, purpose=purpose, wants=wants, lots=lots)
     refuse_short(wants, lots)
     _change_reserved({lot_id: (lots[lot_id], wanted) for lot_id, wanted in wants.items()})
     _write_claims(by, now, purpose, wants, lots)
@@ -318,6 +320,7 @@ def change_claims(
     }
     grown = {lot_id: extra for lot_id, extra in more.items() if extra > 0}
     refuse_held(lots[lot_id] for lot_id in grown)
+    refuse_unasked(by=by, purpose=purpose, wants={lot_id: masses[lot_id] for lot_id in grown}, lots=lots)
     refuse_short(grown, lots)
     _change_reserved({lot_id: (lots[lot_id], extra) for lot_id, extra in more.items() if extra})
     for lot_id, one in held.items():

@@ -62,6 +62,9 @@ class LotOut(Shape):
     shelf_name = PlainText(longest=80, source="shelf.name", allow_null=True)
     keeper = IdField(source="keeper_id", allow_null=True)
     keeper_name = PlainText(longest=120, source="keeper.person.name", allow_null=True)
+    ask_above = GramsField(
+        allow_null=True, help_text="Grams beyond which others ask the keeper before they claim or draw off."
+    )
     supplier = PlainText(longest=120)
     supplier_lot = PlainText(longest=80)
     purity = StrengthField(allow_null=True)
@@ -82,6 +85,7 @@ class LotChange(Shape):
     title = PlainText(longest=160, required=False)
     shelf = IdField(required=False, allow_null=True)
     keeper = IdField(required=False, allow_null=True)
+    ask_above = GramsField(zero=True, required=False, allow_null=True)
     tare = GramsField(required=False, allow_null=True)
     capacity_ml = DecimalText(digits=9, places=3, above=0, required=False, allow_null=True)
     expires_on = Day(required=False, allow_null=True)

@@ -10,6 +10,7 @@ from inventory.models.ledger import (
 from inventory.models.lots import Lot, LotContent, LotKind
 from inventory.models.materials import Material, MaterialKind, Solubility
 from inventory.models.places import AccuracyClass, Balance, BalanceCheck, Shelf
+from inventory.models.sharing import Loan, LotRequest, RequestState, Wish
 
 __all__ = [
     "ENTERING",
@@ -20,13 +21,17 @@ __all__ = [
     "BalanceCheck",
     "Claim",
     "ClaimState",
+    "Loan",
     "Lot",
     "LotContent",
     "LotKind",
+    "LotRequest",
     "Material",
     "MaterialKind",
     "Movement",
     "Reason",
+    "RequestState",
     "Shelf",
     "Solubility",
+    "Wish",
 ]

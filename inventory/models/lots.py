@@ -13,7 +13,7 @@ from django.db.models import Q
 
 from studio.kernel.mass import ZERO_MASS
 from studio.kernel.mass_field import MassField
-from studio.models import Scoped, ScopedQuerySet
+from studio.models import Member, Role, Scoped, ScopedQuerySet
 
 
 class LotKind(models.TextChoices):
@@ -62,6 +62,10 @@ class Lot(Scoped):
 
     shelf = models.ForeignKey("inventory.Shelf", on_delete=models.PROTECT, null=True, related_name="lots")
     keeper = models.ForeignKey("studio.Member", on_delete=models.PROTECT, null=True, related_name="+")
+    ask_above = MassField(
+        null=True,
+        help_text="Grams beyond which others ask the keeper before they claim or draw off; none: never.",
+    )
     supplier = models.CharField(max_length=120, blank=True)
     supplier_lot = models.CharField(max_length=80, blank=True)
     purity = models.DecimalField(max_digits=10, decimal_places=9, null=True)
@@ -96,6 +100,10 @@ class Lot(Scoped):
                 name="lot_declared_strength_is_a_fraction",
             ),
             models.CheckConstraint(
+                condition=Q(ask_above__isnull=True) | Q(keeper__isnull=False, ask_above__gte=0),
+                name="lot_asks_above_for_a_keeper",
+            ),
+            models.CheckConstraint(
                 condition=Q(held_at__isnull=True) | ~Q(hold_reason=""), name="lot_hold_has_a_reason"
             ),
         ]
@@ -120,6 +128,12 @@ class Lot(Scoped):
     def available(self) -> Decimal:
         """Grams a new claim may take: on hand less what is reserved, never below zero."""
         return max(self.on_hand - self.reserved, ZERO_MASS)
+
+    def is_decided_by(self, member: Member) -> bool:
+        """Whether a member decides about it: its keeper, an owner for one who left, everybody for the studio's."""
+        if self.keeper_id is None or self.keeper_id == member.pk:
+            return True
+        return member.role == Role.OWNER and self.keeper is not None and self.keeper.left_at is not None
 
 
 class LotContent(Scoped):

@@ -57,8 +57,8 @@ class OfStudio(forms.Form):
                 field.offer(row for row in materials if not solvents_only or row.kind == MaterialKind.SOLVENT)
         if "shelf" in self.fields:
             self._picked("shelf").offer(shelves_of(studio))
-        if "keeper" in self.fields:
-            self._picked("keeper").offer(keepers_of(studio))
+        for name in {"keeper", "to"} & self.fields.keys():
+            self._picked(name).offer(keepers_of(studio))
 
     def _picked(self, name: str) -> Picked:
         field = self.fields[name]
@@ -176,6 +176,12 @@ class MoveForm(OfStudio):
 
     shelf = Picked("shelf", label="Shelf", required=False, nothing="no shelf")
     keeper = Picked("member", label="Keeper", required=False, nothing="the studio")
+    ask_above = Grams(
+        zero=True,
+        label="Others ask above, g",
+        required=False,
+        help_text="What others may claim or draw off at once unasked. Empty: as much as there is.",
+    )
     title = Text(longest=160, label="Label")
     tare = Grams(label="Empty container, g", required=False)
     expires_on = Day(label="Use by", required=False)

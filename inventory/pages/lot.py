@@ -10,6 +10,7 @@ from inventory.pages.curve import level_curve
 from inventory.pages.trace_drawing import draw_trace
 from inventory.queries.finding import SOON, lot_at
 from inventory.queries.level import past_of
+from inventory.queries.sharing import loan_of
 from inventory.queries.shelf import cautions_for, claims_on, contents_of, lots_of
 from inventory.queries.trace import trace_lot
 from studio.models import Member
@@ -41,6 +42,8 @@ def lot(request: HttpRequest, member: Member, number: str) -> HttpResponse:
         "curve": level_curve(past.levels, until=now),
         "drawing": draw_trace(trace, most=SMALL_COLUMN, generations=NEAREST) if trace.lots else None,
         "ancestors": len(trace.lots),
+        "loan": loan_of(found),
+        "decides": found.is_decided_by(member),
         "today": now.date(),
         "soon": now.date() + SOON,
     }

@@ -13,12 +13,17 @@ from django.test.utils import CaptureQueriesContext
 
 from batches.actions.formulas import write_next_version
 from batches.models import Batch, Formula
+from inventory.actions.asking import ask_keeper
+from inventory.actions.lending import lend
 from inventory.actions.materials import MaterialCard, add_materials
 from inventory.actions.places import add_shelf, check_balance
 from inventory.actions.receiving import Bottle, receive_bottles
-from inventory.models import Balance
+from inventory.models import Balance, Wish
+from studio.actions.studios import add_member
+from studio.models import Role
 from tests.api.contract import Operation, of_floors
 from tests.api.world import World
+from tests.conftest import PASSWORD
 from tests.workbench import Workbench
 
 LISTS = [one for one in of_floors() if one.is_list]
@@ -155,7 +160,12 @@ def grow(bench: Workbench, count: int, batch: Batch) -> None:
         bottle = Bottle(
             material=material, mass=Decimal(5), strength=Decimal("0.5"), price=Decimal(3), **details
         )
-        receive_bottles(by=by, now=now, bottles=[bottle])
+        [kept] = receive_bottles(by=by, now=now, bottles=[bottle])
+        other = add_member(
+            by=by, name="Other", email=f"other-{made}@example.org", password=PASSWORD, role=Role.MAKER, at=now
+        )
+        ask_keeper(by=other, now=now, lot=kept, wish=Wish.SOME, mass=Decimal(1))
+        lend(by=by, now=now, lot=kept, to=other, due_on=now.date())
         version = bench.formula(f"formula-{made}", "linalool 3", "ethanol 5")
         write_next_version(
             by=by, now=now, formula=formula, lines=[bench.line("linalool 3"), bench.line("ethanol 5")]

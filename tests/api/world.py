@@ -8,16 +8,20 @@ its sound request is refused, `test_requests` says so and it gets its entry here
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
+from datetime import date
 from decimal import Decimal
 from typing import Any
 
 from batches.actions.formulas import adopt_as_base, write_next_version
+from inventory.actions.asking import ask_keeper, withdraw_request
 from inventory.actions.counting import count_lot
 from inventory.actions.drawing_off import draw_off
 from inventory.actions.holding import hold_lots
+from inventory.actions.lending import lend
 from inventory.actions.materials import set_solubility
 from inventory.actions.places import add_shelf, check_balance
-from inventory.models import Movement
+from inventory.actions.placing import change_lot
+from inventory.models import Movement, Wish
 from studio.actions.running import next_number
 from studio.models import Member
 from tests.api.contract import Operation, Schema, kinds, resolved
@@ -39,8 +43,11 @@ PLACES: Mapping[str, str] = {
     "batches_overpour_retrieve": "weighing",
     "batches_close": "weighed",
     "batches_record_retrieve": "closed",
+    "batches_ask_keepers": "unasked",
+    "requests_withdraw": "own request",
+    "lots_lend": "held elsewhere",
 }
-"""Operations on a lot or a batch that must be in a certain state, with the name of one in `World.names`."""
+"""Operations on a thing that must be in a certain state, with the name of one in `World.names`."""
 
 BODIES: Mapping[str, list[dict[str, Any]]] = {
     "bottles_create": [{"purity": "0.98"}, {"strength": None, "solvent": None}],
@@ -60,6 +67,12 @@ BODIES: Mapping[str, list[dict[str, Any]]] = {
         {"pins": None, "knowingly": True},
     ],
     "batches_reserve": [{"expired": None}],
+    "requests_create": [
+        {"lot": "maker's lot", "until": None},
+        {"lot": "maker's lot", "wish": "loan", "mass": None, "until": "2099-12-31"},
+    ],
+    "lots_lend": [{"until": "2099-12-31"}],
+    "requests_grant": [{"until": None, "tare": None}],
 }
 """Changes to the bodies drawn: None leaves a field out, the name of a thing in `World.names` is put in place of it."""
 
@@ -113,12 +126,17 @@ class World:
     def place(self, operation: Operation) -> dict[str, str]:
         """The values of the parameters in the path."""
         state = PLACES.get(operation.name, "")
-        return {name: self.named(name, operation.tag, state) for name in operation.parameters("path")}
+        names = operation.parameters("path")
+        return {
+            name: self.named(name, operation.tag, state if name == "number" or len(names) == 1 else "")
+            for name in names
+        }
 
     def named(self, parameter: str, tag: str, state: str = "") -> str:
+        if state:
+            return self.names[state]
         if parameter == "number":
-            kind = {"lots": "lot", "batches": "closed", "formulas": "version"}[tag]
-            return self.names[state or kind]
+            return self.names[{"lots": "lot", "batches": "closed", "formulas": "version"}[tag]]
         if parameter in self.names:
             return self.names[parameter]
         return self.names[parameter.removesuffix("_id")]
@@ -249,6 +267,7 @@ def furnished(owner: Member, maker: Member, reader: Member, *, apart: int = 0) -
     hold_lots(by=owner, now=NOW, lot_ids=[held.id], why="cloudy")
     names["held"] = held.number
     count_lot(by=owner, now=NOW, number=held.number, gross=Decimal(12), tare=Decimal(10))
+    _sharing(bench, world)
     names["movement"] = str(Movement.objects.of(owner.studio).order_by("-id")[0].id)
     return world
 
@@ -265,6 +284,32 @@ def _formulas(bench: Workbench, names: dict[str, str], code: str) -> None:
         lines=[bench.line(text) for text in [*lines[:2], "ethanol 6"]],
     )
     names |= {"formula": code, "code": code, "version": "2"}
+
+
+def _sharing(bench: Workbench, world: World) -> None:
+    """Lots of two keepers: one that is asked of the owner, one that the owner asks for, one that is lent."""
+    owner, maker, names = world.owner, world.maker, world.names
+    mine = bench.bottle("vanillin 5g", keeper=owner)
+    asked = ask_keeper(by=maker, now=NOW, lot=mine, wish=Wish.SOME, mass=Decimal(2))
+    theirs = bench.bottle("rose oxide 5g", keeper=maker)
+    change_lot(by=maker, now=NOW, lot=theirs, changes={"ask_above": Decimal("0.5")})
+    own = ask_keeper(by=owner, now=NOW, lot=theirs, wish=Wish.LOAN, until=date(2099, 12, 31))
+    withdrawn = ask_keeper(by=owner, now=NOW, lot=theirs, wish=Wish.SOME, mass=Decimal(1))
+    withdraw_request(by=owner, now=NOW, request_id=withdrawn.id)
+    lent = bench.bottle("vanillin 6g", tare=Decimal(10))
+    loan = lend(by=owner, now=NOW, lot=lent, to=maker, due_on=date(2099, 12, 31))
+    draft = bench.plan(bench.formula("unasked", "rose oxide 1"), "2")
+    names |= {
+        "request": str(asked.id),
+        "own request": str(own.id),
+        "loan_id": str(loan.id),
+        "maker's lot": bench.bottle("hexanol 5g", keeper=maker).number,
+        "held elsewhere": mine.number,
+        "to": str(maker.id),
+        "asker": str(maker.id),
+        "borrower": str(maker.id),
+        "unasked": draft.number,
+    }
 
 
 def _batches(bench: Workbench, world: World, apart: int) -> None:

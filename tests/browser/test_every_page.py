@@ -3,12 +3,18 @@ no small target, no error in the console, no request to anybody else.
 """
 
 from decimal import Decimal
+from uuid import uuid4
 
 import pytest
 
+from inventory.actions.asking import ask_keeper
 from inventory.actions.holding import hold_lots
+from inventory.actions.lending import lend
 from inventory.actions.places import check_balance
+from inventory.models import Wish
+from studio.actions.studios import add_member
 from tests.browser.conftest import SCHEMES, WIDTHS, faults_of, sign_in
+from tests.conftest import PASSWORD
 
 pytestmark = pytest.mark.usefixtures("committed")
 
@@ -66,11 +72,41 @@ def furnish(bench):
         f"/balances/{balance.pk}/",
         f"/balances/{balance.pk}/check/",
         "/balances/new/",
+        *sharing(bench),
         "/find/?q=linal",
         "/find/?q=xyz",
         "/you/",
         "/you/password/",
         "/nowhere/",
+    ]
+
+
+def sharing(bench):
+    """The pages of sharing, with something asked, something lent and something overdue."""
+    keeper = add_member(
+        by=bench.by,
+        name="Maud Maker",
+        email=f"maud-{uuid4().hex[:12]}@example.org",
+        password=PASSWORD,
+        role="maker",
+        at=bench.now,
+    )
+    keeper.studio = bench.by.studio
+    mine, theirs = bench.bottle("vanillin 5g", keeper=bench.by), bench.bottle("rose oxide 5g", keeper=keeper)
+    asked = ask_keeper(
+        by=keeper, now=bench.now, lot=mine, wish=Wish.SOME, mass=Decimal(2), word="for a trial"
+    )
+    ask_keeper(by=bench.by, now=bench.now, lot=theirs, wish=Wish.SOME, mass=Decimal(1))
+    loan = lend(by=bench.by, now=bench.now, lot=mine, to=keeper, due_on=bench.now.date())
+    return [
+        "/team/",
+        f"/lots/{theirs.number}/ask/",
+        f"/lots/{theirs.number}/",
+        f"/lots/{mine.number}/",
+        f"/lots/{mine.number}/lend/",
+        f"/requests/{asked.pk}/grant/",
+        f"/requests/{asked.pk}/decline/",
+        f"/loans/{loan.pk}/return/",
     ]
 
 

@@ -163,7 +163,7 @@ def test_pages_take_a_fixed_number_of_statements(visitor, bench, lot, more, djan
         bench.bottle(f"linalool {place + 1}g")
     counts = {
         "/shelf/": 4,
-        f"/lots/{lot.number}/": 11,
+        f"/lots/{lot.number}/": 12,
         f"/lots/{lot.number}/trace/": 6,
         "/materials/": 4,
         f"/materials/{lot.material_id}/": 7,
