@@ -3,8 +3,8 @@
 from datetime import datetime
 
 from batches.actions.batch_lock import lock_batch
-from batches.actions.reserving import wanted_per_lot
 from batches.models import BatchState
+from batches.models.pouring import wanted_per_lot
 from inventory.actions.asking import ask_keeper
 from inventory.actions.keeping import beyond_unasked
 from inventory.models import Lot, LotRequest, RequestState, Wish
@@ -27,7 +27,7 @@ def ask_keepers(*, by: Member, now: datetime, number: str, word: str = "") -> li
     """
     with work():
         batch = lock_batch(by=by, number=number, states=[BatchState.DRAFT], doing="asked for")
-        wants = wanted_per_lot(list(batch.lines.order_by("position", "id")))
+        wants = wanted_per_lot(batch.lines.order_by("position", "id"), {})
         lots = Lot.objects.of(by.studio).select_related("keeper__person").in_bulk(list(wants))
         beyond = beyond_unasked(by=by, purpose=number, wants=wants, lots=lots)
         asked = set(
