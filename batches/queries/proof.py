@@ -6,9 +6,11 @@ from itertools import chain
 
 from django.db import connection
 
+from batches.queries.proof_of_making import making_findings
 from inventory.calc.contents import Contents, mixed
 from inventory.models.ancestry import contents_behind
 from inventory.queries.proof import Finding
+from inventory.queries.proof_of_values import value_findings
 from studio.kernel.errors import Invalid
 from studio.kernel.mass import from_micrograms
 from studio.models import Studio
@@ -23,6 +25,8 @@ def all_findings() -> Iterator[Finding]:
     yield from _claims_fit_states()
     yield from _weighings_became_movements()
     yield from _contents_follow_from_weighings()
+    yield from value_findings()
+    yield from making_findings()
     yield from _closed_are_sealed()
     yield from _seals()
     yield from _checkpoints()

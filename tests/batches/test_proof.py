@@ -4,7 +4,6 @@ Every test writes past the actions, and past the triggers where there are some; 
 """
 
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
 from decimal import Decimal
 from io import StringIO
 from typing import Any
@@ -12,46 +11,17 @@ from typing import Any
 import pytest
 from django.core.management import call_command
 from django.db import connection
-from django.db.models import Model
 from django.test.utils import CaptureQueriesContext
 
 from batches.models import Batch, Weighing
-from batches.queries.proof import all_findings
-from inventory.actions.counting import count_lot
 from inventory.actions.drawing_off import draw_off
-from inventory.actions.reversing import reverse_movement
 from inventory.models import Claim, LotContent, Movement, Reason
-from inventory.queries.proof import ledger_findings
 from studio.actions.studios import found_studio
 from studio.models import Member, SealedRecord
 from tests.batches.kept import kept, undone
+from tests.batches.proven import World, findings, set_columns, tampering
 from tests.conftest import NOW, PASSWORD
-from tests.studio.tampering import without_triggers
 from tests.workbench import Workbench, assert_everything_holds
-
-
-class World:
-    """A small studio in which everything has happened once: bottles, a stock, a blend, a vial, open and voided batches."""
-
-    def __init__(self, bench: Workbench) -> None:
-        self.bench = bench
-        self.linalool = bench.bottle("linalool 50g")
-        self.ethanol = bench.bottle("ethanol 500g")
-        self.stock = bench.stock("linalool@10% 40g")
-        self.blend = bench.make(bench.formula("first", "linalool@10% 1", "ethanol 1"), "10")
-        self.vial = draw_off(by=bench.by, now=bench.now, number=self.blend.number, mass=Decimal(2))
-        self.closed = Batch.objects.get(made=self.blend)
-        self.waiting = bench.plan(bench.formula("second", "linalool@10% 1", "ethanol 1"), "2")
-        bench.reserve(self.waiting)
-        self.begun = bench.plan(bench.formula("third", "linalool@10% 1", "ethanol 1"), "2")
-        bench.reserve(self.begun)
-        bench.weigh(self.begun, 1, "1.5")
-        number = self.linalool.number
-        count_lot(by=bench.by, now=bench.now, number=number, gross=Decimal(45), tare=Decimal(0))
-        self.spill = Movement.objects.order_by("-id")[0]
-        self.back = reverse_movement(
-            by=bench.by, now=bench.now, movement_id=self.spill.id, why="it was the other bottle"
-        )
 
 
 @pytest.fixture(scope="module")
@@ -69,29 +39,6 @@ def made(django_db_setup: None, django_db_blocker: Any) -> Iterator[World]:
 def world(made: World, django_db_blocker: Any) -> Iterator[World]:
     with undone(django_db_blocker):
         yield made
-
-
-def findings() -> dict[str, list[str]]:
-    """What the proof finds, by place."""
-    found: dict[str, list[str]] = {}
-    for finding in [*ledger_findings(), *all_findings()]:
-        found.setdefault(finding.where, []).append(finding.what)
-    return found
-
-
-@contextmanager
-def tampering(*models: type[Model]) -> Iterator[None]:
-    """Everything may be written in these tables, and foreign keys are not looked at."""
-    if not models:
-        yield
-        return
-    with without_triggers(models[0]._meta.db_table), tampering(*models[1:]):
-        yield
-
-
-def set_columns(row: Model, **columns: Any) -> None:
-    with tampering(type(row)):
-        type(row)._default_manager.filter(pk=row.pk).update(**columns)
 
 
 def test_a_studio_in_which_all_went_well_is_found_sound(world: World) -> None:
