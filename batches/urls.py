@@ -67,6 +67,7 @@ urlpatterns = [
     path("batches/<str:number>/instead/", planning.plan_instead, name="plan-instead"),
     path("batches/<str:number>/reserve/", batch_pages.reserve, name="reserve-batch"),
     path("batches/<str:number>/ask-keepers/", batch_pages.ask, name="ask-keepers"),
+    path("batches/<str:number>/day/", batch_pages.to_day, name="date-batch"),
     path("batches/<str:number>/void/", batch_pages.void, name="void-batch"),
     path("batches/<str:number>/bench/", bench.bench, name="bench"),
     path("batches/<str:number>/bench/live/", bench.told, name="bench-live"),

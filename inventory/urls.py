@@ -2,11 +2,23 @@
 
 from django.urls import path
 
-from inventory.api import imports, lots, materials, movements, places, reckoning, sharing
+from inventory.api import (
+    buying,
+    imports,
+    lots,
+    materials,
+    movements,
+    pars,
+    places,
+    reckoning,
+    sharing,
+)
 from inventory.pages import balances as balance_pages
+from inventory.pages import buying as buying_pages
 from inventory.pages import handling, sheets
 from inventory.pages import lot as lot_pages
 from inventory.pages import materials as material_pages
+from inventory.pages import pars as par_pages
 from inventory.pages import sharing as sharing_pages
 from inventory.pages import shelf as shelf_pages
 
@@ -15,6 +27,21 @@ api_urlpatterns = [
     path("materials/import/", imports.MaterialImport.as_view()),
     path("materials/<int:material_id>/", materials.MaterialDetail.as_view()),
     path("materials/<int:material_id>/solubilities/", materials.MaterialSolubilities.as_view()),
+    path("materials/<int:material_id>/pars/", pars.MaterialPars.as_view()),
+    path("pars/", pars.ParList.as_view()),
+    path("pars/import/", pars.ParImport.as_view()),
+    path("pars/<int:par_id>/", pars.ParDetail.as_view()),
+    path("pars/<int:par_id>/drop/", pars.ParDrop.as_view()),
+    path("suppliers/", buying.SupplierList.as_view()),
+    path("suppliers/<int:supplier_id>/", buying.SupplierDetail.as_view()),
+    path("offers/", buying.OfferList.as_view()),
+    path("offers/<int:offer_id>/", buying.OfferDetail.as_view()),
+    path("offers/<int:offer_id>/withdraw/", buying.OfferWithdraw.as_view()),
+    path("purchases/", buying.PurchaseList.as_view()),
+    path("purchases/<int:purchase_id>/", buying.PurchaseDetail.as_view()),
+    path("purchases/<int:purchase_id>/order/", buying.PurchaseOrder.as_view()),
+    path("purchases/<int:purchase_id>/drop/", buying.PurchaseDrop.as_view()),
+    path("purchases/<int:purchase_id>/receive/", buying.PurchaseReceive.as_view()),
     path("shelves/", places.ShelfList.as_view()),
     path("shelves/<int:shelf_id>/", places.ShelfDetail.as_view()),
     path("balances/", places.BalanceList.as_view()),
@@ -76,6 +103,20 @@ urlpatterns = [
     path("materials/import/", sheets.import_materials, name="import-materials"),
     path("materials/<int:material_id>/", material_pages.material, name="material"),
     path("materials/<int:material_id>/change/", material_pages.change, name="change-material"),
+    path("materials/<int:material_id>/par/", par_pages.new_par, name="new-par"),
+    path("materials/<int:material_id>/offer/", buying_pages.new_offer, name="new-offer"),
+    path("materials/import-pars/", sheets.import_pars, name="import-pars"),
+    path("pars/<int:par_id>/", par_pages.par, name="par"),
+    path("pars/<int:par_id>/drop/", par_pages.drop, name="drop-par"),
+    path("suppliers/", buying_pages.suppliers, name="suppliers"),
+    path("suppliers/new/", buying_pages.new_supplier, name="new-supplier"),
+    path("suppliers/<int:supplier_id>/", buying_pages.supplier, name="supplier"),
+    path("offers/<int:offer_id>/", buying_pages.offer, name="offer"),
+    path("offers/<int:offer_id>/withdraw/", buying_pages.withdraw, name="withdraw-offer"),
+    path("purchases/", buying_pages.purchases, name="purchases"),
+    path("purchases/<int:purchase_id>/order/", buying_pages.ordered, name="order-purchase"),
+    path("purchases/<int:purchase_id>/drop/", buying_pages.dropped, name="drop-purchase"),
+    path("purchases/<int:purchase_id>/receive/", buying_pages.arrived, name="receive-purchase"),
     path("balances/", balance_pages.balances, name="balances"),
     path("balances/new/", balance_pages.new_balance, name="new-balance"),
     path("balances/<int:balance_id>/", balance_pages.balance, name="balance"),

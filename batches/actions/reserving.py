@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from datetime import datetime, timedelta
 from decimal import Decimal
 
-from django.db.models import Exists, OuterRef
+from django.db.models import Exists, OuterRef, Q
 
 from batches.actions.batch_lock import lock_batch, save_batch
 from batches.models import CLAIMING, Batch, BatchLine, BatchState, Weighing
@@ -145,7 +145,10 @@ def surplus_postings(weighings: list[Weighing], lots: Mapping[int, Lot], number:
 
 
 def stale_batches(*, studio: Studio, now: datetime) -> list[Batch]:
-    """Batches of a studio whose claims have seen no weighing that stands for its chosen days, nor a change of plan."""
+    """Batches of a studio whose claims have seen no weighing that stands for its chosen days, nor a change of plan.
+
+    Where a batch has a day it is to be made on, the days count from that one.
+    """
     return list(_stale(studio, now).select_related("by", "by__studio").order_by("id"))
 
 
@@ -156,6 +159,7 @@ def _stale(studio: Studio, now: datetime) -> ScopedQuerySet[Batch]:
     )
     stale: ScopedQuerySet[Batch] = (
         Batch.objects.of(studio)
+        .filter(Q(planned_on=None) | Q(planned_on__lt=before.date()))
         .filter(state__in=CLAIMING, reserved_at__lt=before)
         .exclude(Exists(Weighing.objects.filter(batch=OuterRef("pk")).standing()))
         .exclude(Exists(touched_since))

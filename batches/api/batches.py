@@ -10,6 +10,7 @@ from rest_framework.request import Request
 
 from batches.actions.asking_keepers import ask_keepers
 from batches.actions.closing import Filled, close_batch
+from batches.actions.dating import date_batch
 from batches.actions.planning import draft_formula_batch, draft_stock_batch
 from batches.actions.rescuing import choose_way_on
 from batches.actions.reserving import reserve_batch, void_batch
@@ -18,6 +19,7 @@ from batches.api.filters import BatchFilters
 from batches.api.references import batch_number
 from batches.api.shapes import (
     AskKeepersIn,
+    BatchChange,
     BatchIn,
     BatchInHandOut,
     BatchOut,
@@ -91,6 +93,18 @@ class BatchDetail(Endpoint):
     @extend_schema(responses=BatchInHandOut)
     def get(self, request: Request, number: str) -> HttpResponse:
         """Read a batch with its lines as they stand at the bench."""
+        return self.answer(BatchInHandOut, _in_hand(self, number))
+
+    @extend_schema(request=BatchChange, responses=BatchInHandOut)
+    def patch(self, request: Request, number: str) -> HttpResponse:
+        """Set, move or take away the day on which a batch is to be made, as long as nothing is weighed."""
+        date_batch(
+            by=self.by,
+            now=self.now,
+            number=batch_number(self.studio, number),
+            expected=self.edition(),
+            **self.read(BatchChange),
+        )
         return self.answer(BatchInHandOut, _in_hand(self, number))
 
 

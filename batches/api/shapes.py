@@ -163,6 +163,10 @@ class BatchIn(Shape):
     reserve = YesNo(required=False, help_text="Reserve at once; all of it or nothing is done.")
 
 
+class BatchChange(Shape):
+    planned_on = Day(allow_null=True, help_text="The day it is to be made on; null for no day yet.")
+
+
 class BatchOut(Shape):
     number = NumberField("batch")
     kind = OneOf(BatchKind)

@@ -8,6 +8,7 @@ from batches.models.making import (
     ReadingSource,
     Weighing,
 )
+from batches.models.remakes import RemakeAcceptance
 
 __all__ = [
     "CLAIMING",
@@ -19,5 +20,6 @@ __all__ = [
     "FormulaLine",
     "FormulaVersion",
     "ReadingSource",
+    "RemakeAcceptance",
     "Weighing",
 ]

@@ -105,6 +105,11 @@ class Batch(Scoped):
         indexes = [
             models.Index(fields=["studio", "state", "-id"], name="batches_by_state"),
             models.Index(fields=["studio", "-id"], name="batches_newest_first"),
+            models.Index(
+                fields=["studio", "planned_on"],
+                condition=Q(ended_at__isnull=True),
+                name="open_batches_by_day",
+            ),
         ]
 
     def __str__(self) -> str:

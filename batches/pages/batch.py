@@ -10,11 +10,12 @@ from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
 
 from batches.actions.asking_keepers import ask_keepers
+from batches.actions.dating import date_batch
 from batches.actions.reserving import reserve_batch, void_batch
 from batches.actions.weigh_plans import LotPin, Wishes, plan_again
 from batches.models import CLAIMING, BatchState
 from batches.pages.deviations import drawn_deviations
-from batches.pages.forms import VoidForm
+from batches.pages.forms import DayForm, VoidForm
 from batches.pages.remedies import offered
 from batches.queries.batches import BatchInHand, batch_in_hand, batches_of, sealed_record, weighings_of
 from batches.queries.finding import batches_matching
@@ -30,6 +31,7 @@ from studio.pages.answers import done, faults_into, is_partial, sent, shown
 from studio.pages.listing import Listing
 from studio.pages.navigation import address
 from studio.pages.once import once
+from studio.pages.tags import day
 
 STATES: Mapping[str, tuple[str, tuple[str, ...]]] = {
     "hand": ("in hand", (BatchState.DRAFT, BatchState.RESERVED, BatchState.WEIGHING)),
@@ -107,6 +109,7 @@ def _page(
         ],
         "comes_to": Decimal(batch.explanation["strength"]) if batch.explanation.get("strength") else None,
         "void_form": VoidForm(),
+        "day_form": DayForm(initial={"planned_on": batch.planned_on}),
         "bench": address("bench", number) if batch.state in CLAIMING else "",
         "can_plan": member.may_write and batch.state in NEW_PLAN_FROM,
     }
@@ -229,3 +232,20 @@ def void(request: HttpRequest, member: Member, number: str) -> HttpResponse:
     if not form.is_valid():
         return _page(request, member, number, form, void_form=form)
     return done(request, f"{number} is given up; its claims are released.", "batch", number)
+
+
+@require_POST
+@for_makers
+@once
+def to_day(request: HttpRequest, member: Member, number: str) -> HttpResponse:
+    """Set or move the day a batch is to be made on."""
+    number = batch_number(number)
+    form = DayForm(sent(request))
+    if form.is_valid():
+        with faults_into(form):
+            date_batch(by=member, now=timezone.now(), number=number, **form.cleaned_data)
+    if not form.is_valid():
+        return _page(request, member, number, form, day_form=form)
+    planned = form.cleaned_data["planned_on"]
+    said = f"is to be made on {day(planned)}" if planned else "has no day yet"
+    return done(request, f"{number} {said}.", "batch", number)

@@ -155,6 +155,12 @@ class StockForm(CircumstancesForm):
             named.offer(row for row in materials if (row.kind == MaterialKind.SOLVENT) == (name == "solvent"))
 
 
+class DayForm(forms.Form):
+    """The day a batch is to be made on."""
+
+    planned_on = Day(label="To be made on", required=False, help_text="Empty: no day yet.")
+
+
 class VoidForm(forms.Form):
     """Giving a batch up."""
 

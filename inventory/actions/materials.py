@@ -24,7 +24,8 @@ class KindInUse(Conflict):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class MaterialCard:
-    """What is told of a material. Density in g/mL at 20 °C, flash point in °C, shelf lives in days."""
+    """What is told of a material. Density in g/mL at 20 °C, flash point in °C, shelf lives, making and resting in days,
+    what the container of its stocks takes in grams."""
 
     name: str
     kind: str = MaterialKind.ODORANT
@@ -35,6 +36,9 @@ class MaterialCard:
     hazards: Sequence[str] = field(default_factory=list)
     shelf_life_days: int | None = None
     stock_shelf_life_days: int | None = None
+    making_days: int = 0
+    resting_days: int = 0
+    largest_stock: Decimal | None = None
     note: str = ""
 
 
@@ -135,6 +139,9 @@ def _checked(card: MaterialCard, faults: Faults, prefix: str) -> dict[str, Any]:
         "hazards": _hazards(card.hazards, faults, f"{prefix}hazards"),
         "shelf_life_days": card.shelf_life_days,
         "stock_shelf_life_days": card.stock_shelf_life_days,
+        "making_days": card.making_days,
+        "resting_days": card.resting_days,
+        "largest_stock": card.largest_stock,
         "note": card.note,
     }
 

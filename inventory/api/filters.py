@@ -3,7 +3,18 @@
 import django_filters
 from django.db.models import ExpressionWrapper, F, Q, QuerySet
 
-from inventory.models import Lot, LotKind, Material, MaterialKind, Movement, Reason
+from inventory.models import (
+    Lot,
+    LotKind,
+    Material,
+    MaterialKind,
+    Movement,
+    Offer,
+    Par,
+    Purchase,
+    PurchaseState,
+    Reason,
+)
 from inventory.queries.finding import lots_matching, materials_matching
 from studio.api.filters import DayFilter, Filters, GramsFilter, IdFilter, MomentFilter, NumberTextFilter
 from studio.api.permissions import acting_member
@@ -74,3 +85,33 @@ class MovementFilters(Filters):
 
     def by_lot(self, rows: QuerySet, name: str, value: str) -> QuerySet:
         return rows.filter(Q(source__number=value) | Q(target__number=value))
+
+
+class ParFilters(Filters):
+    material = IdFilter(field_name="material_id")
+    solvent = IdFilter(field_name="solvent_id")
+
+    class Meta:
+        model = Par
+        fields: list[str] = []
+
+
+class OfferFilters(Filters):
+    material = IdFilter(field_name="material_id")
+    supplier = IdFilter(field_name="supplier_id")
+    standing = django_filters.BooleanFilter(field_name="withdrawn_at", lookup_expr="isnull")
+
+    class Meta:
+        model = Offer
+        fields: list[str] = []
+
+
+class PurchaseFilters(Filters):
+    state = django_filters.MultipleChoiceFilter(choices=PurchaseState.choices)
+    material = IdFilter(field_name="offer__material_id")
+    supplier = IdFilter(field_name="offer__supplier_id")
+    due_before = DayFilter(field_name="due_on", lookup_expr="lt")
+
+    class Meta:
+        model = Purchase
+        fields: list[str] = []

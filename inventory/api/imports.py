@@ -46,6 +46,9 @@ class MaterialImport(SheetImport):
         "hazards",
         "shelf_life_days",
         "stock_shelf_life_days",
+        "making_days",
+        "resting_days",
+        "largest_stock",
         "note",
     )
     ignored = ("id",)
@@ -146,7 +149,7 @@ class BottleImport(SheetImport):
 
     def take(self, rows: list[Row]) -> list[dict[str, Any]]:
         faults = Faults()
-        named = _Names(self.studio)
+        named = Names(self.studio)
         shape = BottleIn(context={"from_text": True})
         told = [through(shape, line, named.as_ids(line, cells, faults), faults) for line, cells in rows]
         faults.refuse_if_any()
@@ -162,7 +165,7 @@ class BottleImport(SheetImport):
         ]
 
 
-class _Names:
+class Names:
     """The studio's materials, shelves and members by the names a sheet uses; three statements for any sheet."""
 
     def __init__(self, studio: Studio) -> None:

@@ -69,6 +69,13 @@ class MaterialChange(Shape):
     hazards = ListField(child=HazardField(), max_length=40, required=False)
     shelf_life_days = WholeNumber(least=1, most=LONGEST_LIFE, required=False, allow_null=True)
     stock_shelf_life_days = WholeNumber(least=1, most=LONGEST_LIFE, required=False, allow_null=True)
+    making_days = WholeNumber(most=365, required=False, help_text="From weighing a stock of it to its label.")
+    resting_days = WholeNumber(
+        most=365, required=False, help_text="That a stock of it dissolves or matures before it is used."
+    )
+    largest_stock = GramsField(
+        required=False, allow_null=True, help_text="What the container of its stocks takes."
+    )
     note = PlainText(longest=4000, lines=True, blank=True, required=False)
 
 
@@ -87,6 +94,9 @@ class MaterialOut(Shape):
     hazards = ListField(child=HazardField())
     shelf_life_days = WholeNumber(allow_null=True)
     stock_shelf_life_days = WholeNumber(allow_null=True)
+    making_days = WholeNumber()
+    resting_days = WholeNumber()
+    largest_stock = GramsField(allow_null=True)
     note = PlainText(longest=4000)
     edition = EditionField()
 

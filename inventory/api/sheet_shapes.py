@@ -73,6 +73,9 @@ class MaterialSheetOut(Shape):
     hazards = Words()
     shelf_life_days = WholeNumber(allow_null=True)
     stock_shelf_life_days = WholeNumber(allow_null=True)
+    making_days = WholeNumber()
+    resting_days = WholeNumber()
+    largest_stock = GramsField(allow_null=True)
     note = PlainText(longest=4000)
 
 

@@ -1,3 +1,4 @@
+from inventory.models.buying import ON_THEIR_WAY, Offer, Purchase, PurchaseState, Supplier
 from inventory.models.ledger import (
     ENTERING,
     LEAVING,
@@ -9,12 +10,14 @@ from inventory.models.ledger import (
 )
 from inventory.models.lots import Lot, LotContent, LotKind
 from inventory.models.materials import Material, MaterialKind, Solubility
+from inventory.models.pars import Par
 from inventory.models.places import AccuracyClass, Balance, BalanceCheck, Shelf
 from inventory.models.sharing import Loan, LotRequest, RequestState, Wish
 
 __all__ = [
     "ENTERING",
     "LEAVING",
+    "ON_THEIR_WAY",
     "PASSING_ON",
     "AccuracyClass",
     "Balance",
@@ -29,9 +32,14 @@ __all__ = [
     "Material",
     "MaterialKind",
     "Movement",
+    "Offer",
+    "Par",
+    "Purchase",
+    "PurchaseState",
     "Reason",
     "RequestState",
     "Shelf",
     "Solubility",
+    "Supplier",
     "Wish",
 ]

@@ -2,6 +2,7 @@
 
 from django.db import models
 
+from studio.kernel.mass_field import MassField
 from studio.models import Scoped
 
 
@@ -27,6 +28,13 @@ class Material(Scoped):
     stock_shelf_life_days = models.PositiveIntegerField(
         null=True, blank=True, help_text="Of what is made with it."
     )
+    making_days = models.PositiveSmallIntegerField(
+        default=0, help_text="From weighing a stock of it to its label."
+    )
+    resting_days = models.PositiveSmallIntegerField(
+        default=0, help_text="That a stock of it dissolves or matures before it is used."
+    )
+    largest_stock = MassField(null=True, help_text="What the container of its stocks takes, in grams.")
     note = models.TextField(blank=True)
     created_at = models.DateTimeField()
     edition = models.PositiveIntegerField(default=1)

@@ -207,12 +207,26 @@ class MaterialForm(forms.Form):
     stock_shelf_life_days = Whole(
         least=1, most=36_500, label="What is made with it keeps, days", required=False
     )
+    making_days = Whole(
+        least=0, most=365, label="Making a stock of it takes, days", required=False, help_text="Empty: none."
+    )
+    resting_days = Whole(
+        least=0,
+        most=365,
+        label="A stock of it rests, days",
+        required=False,
+        help_text="To dissolve or to mature before it is used. Empty: none.",
+    )
+    largest_stock = Grams(
+        label="The container of its stocks takes, g", required=False, help_text="More is made in parts."
+    )
     note = Text(longest=4000, lines=True, label="Note", required=False)
 
     def card(self) -> dict[str, Any]:
         """The fields as the actions take them."""
         codes = self.cleaned_data["hazards"].replace(",", " ").replace(";", " ").split()
-        return {**self.cleaned_data, "hazards": codes}
+        days = {name: self.cleaned_data[name] or 0 for name in ("making_days", "resting_days")}
+        return {**self.cleaned_data, **days, "hazards": codes}
 
 
 class BalanceForm(forms.Form):

@@ -11,6 +11,7 @@ from inventory.calc.codes import DEFERRING_WORDS, hazard_statement
 from inventory.models import Material
 from inventory.pages.bars import shelf_rows
 from inventory.pages.forms import MaterialForm, values_of
+from inventory.queries.buying import offers_of, pars_of
 from inventory.queries.finding import SOON, materials_matching
 from inventory.queries.shelf import lots_of
 from studio.models import Member
@@ -21,6 +22,7 @@ from studio.pages.once import once
 
 BOTH = require_http_methods(["GET", "HEAD", "POST"])
 LOTS_SHOWN = 100
+OFFER_ORDER = ("supplier__name", "-strength", "pack", "from_packs", "id")
 
 
 @require_safe
@@ -50,6 +52,10 @@ def material(request: HttpRequest, member: Member, material_id: int) -> HttpResp
         "more": len(shown_lots) > LOTS_SHOWN,
         "total": lots.aggregate(total=Sum("on_hand"))["total"],
         "solubilities": list(found.solubilities.select_related("solvent").order_by("id")),
+        "pars": list(pars_of(member.studio).filter(material=found)),
+        "offers": list(
+            offers_of(member.studio).filter(material=found, withdrawn_at=None).order_by(*OFFER_ORDER)
+        ),
         "today": today,
         "soon": today + SOON,
     }

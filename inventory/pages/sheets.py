@@ -17,6 +17,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_http_methods
 
 from inventory.actions.materials import MaterialCard, add_materials
+from inventory.actions.pars import WantedPar, described, set_pars
 from inventory.actions.receiving import Bottle, receive_bottles
 from inventory.models import MaterialKind
 from inventory.pages.forms import SheetForm, keepers_of, shelves_of
@@ -60,6 +61,9 @@ def _material_columns(member: Member) -> Columns:
         "hazards": Text(longest=400, required=False),
         "shelf_life_days": Whole(least=1, most=36_500, required=False),
         "stock_shelf_life_days": Whole(least=1, most=36_500, required=False),
+        "making_days": Whole(least=0, most=365, required=False),
+        "resting_days": Whole(least=0, most=365, required=False),
+        "largest_stock": Grams(required=False),
         "note": Text(longest=4000, lines=True, required=False),
     }
 
@@ -110,8 +114,26 @@ def _take_bottles(member: Member, rows: list[dict[str, Any]], places: list[str])
     return [f"{lot.number} {lot.title}" for lot in lots]
 
 
+def _par_columns(member: Member) -> Columns:
+    materials = materials_by_name(member.studio)
+    return {
+        "material": _named("material", materials),
+        "low": Grams(zero=True),
+        "full": Grams(),
+        "strength": Fraction(required=False),
+        "solvent": _named("solvent", [row for row in materials if row.kind == MaterialKind.SOLVENT], False),
+    }
+
+
+def _take_pars(member: Member, rows: list[dict[str, Any]], places: list[str]) -> list[str]:
+    wanted = [WantedPar(**row) for row in rows]
+    pars = set_pars(by=member, now=timezone.now(), pars=wanted, places=places)
+    return [f"{par.material.name} {described(par)}" for par in pars]
+
+
 MATERIALS = SheetKind("materials", _material_columns, _take_materials, "materials")
 BOTTLES = SheetKind("bottles", _bottle_columns, _take_bottles, "shelf")
+PARS = SheetKind("pars", _par_columns, _take_pars, "materials")
 
 
 @BOTH
@@ -128,6 +150,14 @@ def import_materials(request: HttpRequest, member: Member) -> HttpResponse:
 def import_bottles(request: HttpRequest, member: Member) -> HttpResponse:
     """Bottles from a sheet."""
     return import_sheet(request, member, BOTTLES)
+
+
+@BOTH
+@for_makers
+@once
+def import_pars(request: HttpRequest, member: Member) -> HttpResponse:
+    """Pars from a sheet."""
+    return import_sheet(request, member, PARS)
 
 
 def import_sheet(request: HttpRequest, member: Member, kind: SheetKind) -> HttpResponse:

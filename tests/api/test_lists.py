@@ -14,9 +14,12 @@ from django.test.utils import CaptureQueriesContext
 from batches.actions.formulas import write_next_version
 from batches.models import Batch, Formula
 from inventory.actions.asking import ask_keeper
+from inventory.actions.buying import OfferedPack, add_offer, add_supplier
 from inventory.actions.lending import lend
 from inventory.actions.materials import MaterialCard, add_materials
+from inventory.actions.pars import WantedPar, set_pars
 from inventory.actions.places import add_shelf, check_balance
+from inventory.actions.purchases import note_purchase
 from inventory.actions.receiving import Bottle, receive_bottles
 from inventory.models import Balance, Wish
 from studio.actions.studios import add_member
@@ -166,6 +169,11 @@ def grow(bench: Workbench, count: int, batch: Batch) -> None:
         )
         ask_keeper(by=other, now=now, lot=kept, wish=Wish.SOME, mass=Decimal(1))
         lend(by=by, now=now, lot=kept, to=other, due_on=now.date())
+        par = WantedPar(material=material, low=Decimal(1), full=Decimal(5))
+        set_pars(by=by, now=now, pars=[par])
+        supplier = add_supplier(by=by, now=now, name=f"supplier {made}")
+        pack = OfferedPack(supplier=supplier, material=material, pack=Decimal(5), price=Decimal(3))
+        note_purchase(by=by, now=now, offer=add_offer(by=by, now=now, offered=pack), packs=1)
         version = bench.formula(f"formula-{made}", "linalool 3", "ethanol 5")
         write_next_version(
             by=by, now=now, formula=formula, lines=[bench.line("linalool 3"), bench.line("ethanol 5")]

@@ -14,13 +14,16 @@ from typing import Any
 
 from batches.actions.formulas import adopt_as_base, write_next_version
 from inventory.actions.asking import ask_keeper, withdraw_request
+from inventory.actions.buying import OfferedPack, add_offer, add_supplier
 from inventory.actions.counting import count_lot
 from inventory.actions.drawing_off import draw_off
 from inventory.actions.holding import hold_lots
 from inventory.actions.lending import lend
 from inventory.actions.materials import set_solubility
+from inventory.actions.pars import WantedPar, set_pars
 from inventory.actions.places import add_shelf, check_balance
 from inventory.actions.placing import change_lot
+from inventory.actions.purchases import note_purchase
 from inventory.models import Movement, Wish
 from studio.actions.running import next_number
 from studio.models import Member
@@ -33,6 +36,7 @@ LONG_AGO = "2020-01-01T00:00:00Z"
 PLACES: Mapping[str, str] = {
     "lots_release": "held",
     "batches_reserve": "draft",
+    "batches_partial_update": "draft",
     "batches_void": "draft",
     "batches_weigh_plan": "draft",
     "batches_weigh_plan_retrieve": "draft",
@@ -261,6 +265,7 @@ def furnished(owner: Member, maker: Member, reader: Member, *, apart: int = 0) -
     bench.stock("vanillin@10% 40g")
     _formulas(bench, names, f"accord-{apart}")
     _batches(bench, world, apart)
+    _buying(bench, names, apart)
     vial = draw_off(by=owner, now=NOW, number=names["made"], mass=Decimal(1))
     names["vial"] = vial.number
     held = bench.bottle("vanillin 5g")
@@ -270,6 +275,39 @@ def furnished(owner: Member, maker: Member, reader: Member, *, apart: int = 0) -
     _sharing(bench, world)
     names["movement"] = str(Movement.objects.of(owner.studio).order_by("-id")[0].id)
     return world
+
+
+def _buying(bench: Workbench, names: dict[str, str], apart: int) -> None:
+    linalool = bench.material("linalool")
+    for number in range(apart + 1):
+        [par] = set_pars(
+            by=bench.by,
+            now=bench.now,
+            pars=[
+                WantedPar(
+                    material=linalool,
+                    strength=Decimal(f"0.{number + 2}"),
+                    solvent=bench.material("ethanol"),
+                    low=Decimal(10),
+                    full=Decimal(50),
+                )
+            ],
+        )
+        supplier = add_supplier(by=bench.by, now=bench.now, name=f"Fernhill {number}")
+        offer = add_offer(
+            by=bench.by,
+            now=bench.now,
+            offered=OfferedPack(
+                supplier=supplier, material=linalool, pack=Decimal(100), price=Decimal("9.80")
+            ),
+        )
+        purchase = note_purchase(by=bench.by, now=bench.now, offer=offer, packs=2)
+    names |= {
+        "par": str(par.id),
+        "supplier": str(supplier.id),
+        "offer": str(offer.id),
+        "purchase": str(purchase.id),
+    }
 
 
 def _formulas(bench: Workbench, names: dict[str, str], code: str) -> None:

@@ -8,7 +8,7 @@ import pytest
 from django.db import DatabaseError, connection, transaction
 
 from batches.actions.weighing import strike_weighing
-from batches.models import Weighing
+from batches.models import RemakeAcceptance, Weighing
 from inventory.actions.places import check_balance
 from studio.actions.studios import found_studio
 from studio.kernel.guarded import Guarded, guarded_tables
@@ -28,6 +28,7 @@ ROWS_OF = {
     "batches_weighing",
     "studio_signature",
     "studio_checkpoint",
+    "batches_remakeacceptance",
 }
 
 
@@ -55,6 +56,16 @@ def everything_recorded() -> Workbench:
     bench.close(batch)
     sign(bench, batch, "weighed")
     checkpoint(owner.studio, NOW)
+    RemakeAcceptance.objects.create(
+        studio=bench.by.studio,
+        operation="once",
+        digest="0" * 64,
+        rows=[],
+        batches=[batch.number],
+        purchases=[],
+        by=bench.by,
+        at=bench.now,
+    )
     return bench
 
 

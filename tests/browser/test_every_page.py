@@ -8,9 +8,12 @@ from uuid import uuid4
 import pytest
 
 from inventory.actions.asking import ask_keeper
+from inventory.actions.buying import OfferedPack, add_offer, add_supplier
 from inventory.actions.holding import hold_lots
 from inventory.actions.lending import lend
+from inventory.actions.pars import WantedPar, set_pars
 from inventory.actions.places import check_balance
+from inventory.actions.purchases import note_purchase
 from inventory.models import Wish
 from studio.actions.studios import add_member
 from tests.browser.conftest import SCHEMES, WIDTHS, faults_of, sign_in
@@ -44,6 +47,12 @@ def furnish(bench):
         reading=Decimal("100.001"),
         allowed_error=Decimal("0.01"),
     )
+    offer = offered(bench, bottle.material)
+    [par] = set_pars(
+        by=bench.by,
+        now=bench.now,
+        pars=[WantedPar(material=bottle.material, low=Decimal(50), full=Decimal(200))],
+    )
     stock = bench.stock("linalool@10%/ethanol 40g")
     blend = bench.make(bench.formula("accord", "linalool@10% 5", "ethanol 5", name="Accord"), "8")
     bench.reserve(bench.plan(bench.formula("other", "linalool@10% 5", "ethanol 5", name="Other"), "8"))
@@ -68,6 +77,17 @@ def furnish(bench):
         f"/materials/{bottle.material_id}/change/",
         "/materials/new/",
         "/materials/import/",
+        f"/materials/{bottle.material_id}/par/",
+        f"/materials/{bottle.material_id}/offer/",
+        "/materials/import-pars/",
+        f"/pars/{par.pk}/",
+        "/suppliers/",
+        "/suppliers/new/",
+        f"/suppliers/{offer.supplier_id}/",
+        f"/offers/{offer.pk}/",
+        "/purchases/",
+        f"/purchases/{offer.purchases.get().pk}/receive/",
+        "/purchases/?state=dropped",
         "/balances/",
         f"/balances/{balance.pk}/",
         f"/balances/{balance.pk}/check/",
@@ -108,6 +128,15 @@ def sharing(bench):
         f"/requests/{asked.pk}/decline/",
         f"/loans/{loan.pk}/return/",
     ]
+
+
+def offered(bench, material):
+    """A supplier who offers it, with some of it to be ordered."""
+    supplier = add_supplier(by=bench.by, now=bench.now, name="Fernhill", note="Closed in August.")
+    pack = OfferedPack(supplier=supplier, material=material, pack=Decimal(100), price=Decimal("9.80"))
+    offer = add_offer(by=bench.by, now=bench.now, offered=pack)
+    note_purchase(by=bench.by, now=bench.now, offer=offer, packs=2)
+    return offer
 
 
 def looked_at(page, paths):
