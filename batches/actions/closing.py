@@ -179,7 +179,7 @@ def _reckon(batch: Batch, weighings: Sequence[Weighing]) -> _Made:
             PouredMass(
                 source=weighing.lot_id,
                 source_revision=weighing.lot_revision,
-                source_concentration=weighing.lot_concentration,
+                concentration=weighing.lot_concentration,
                 target=NEW_LOT,
                 mass=weighing.mass,
                 mass_u=weighing.mass_u or ZERO_MASS,

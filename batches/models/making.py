@@ -104,6 +104,11 @@ class Batch(Scoped):
         ]
         indexes = [
             models.Index(fields=["studio", "state", "-id"], name="batches_by_state"),
+            models.Index(
+                fields=["studio", "-id"],
+                condition=Q(state__in=[BatchState.DRAFT, *CLAIMING]),
+                name="batches_in_hand",
+            ),
             models.Index(fields=["studio", "-id"], name="batches_newest_first"),
             models.Index(
                 fields=["studio", "planned_on"],

@@ -2,7 +2,6 @@
 
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
 
 from django.db.models import Count, F, OuterRef, Q, QuerySet, Subquery
 from django.db.models.functions import Coalesce
@@ -51,7 +50,7 @@ class Today:
 
 
 def today_in(studio: Studio, now: datetime) -> Today:
-    """The state of a studio at `now`. Nine statements, ten when a claim falls short."""
+    """The state of a studio at `now`. Nine statements, eleven when a claim falls short."""
     lots = lots_of(studio).filter(emptied_at__isnull=True)
     ending = lots.filter(expires_on__lte=now.date() + SOON).order_by("expires_on", "id")
     expiring = list(ending[: SHOWN + 1])
@@ -95,11 +94,13 @@ def _in_hand(studio: Studio) -> QuerySet[Batch]:
 
 
 def _short(studio: Studio) -> list[StandingClaim]:
-    """Claims that the lots they are on no longer cover. One statement when there are none, two otherwise."""
-    over: Any = (
-        Claim.objects.of(studio)
-        .filter(Q(state=ClaimState.OPEN), lot__reserved__gt=F("lot__on_hand"))
-        .values_list("lot_id", flat=True)
-    )
-    lots = list(Lot.objects.filter(pk__in=over).order_by("id")[:SHOWN])
-    return [standing for standing in claims_on(lots) if standing.short > 0] if lots else []
+    """Claims that the lots they are on no longer cover. One statement when there are none, three otherwise.
+
+    It sets out from the open claims, of which there are few, not from the lots.
+    """
+    over = Claim.objects.of(studio).filter(Q(state=ClaimState.OPEN), lot__reserved__gt=F("lot__on_hand"))
+    lots = list(over.order_by("lot_id").values_list("lot_id", flat=True).distinct()[:SHOWN])
+    if not lots:
+        return []
+    standing = claims_on(Lot.objects.filter(pk__in=lots).order_by("id"))
+    return [one for one in standing if one.short > 0]

@@ -5,13 +5,15 @@ reckoned along the pours is reckoned outside, in topological order. Carrying mas
 every path, which on shared ancestors doubles at each rung. One statement per reading, whatever the depth.
 """
 
-from collections.abc import Sequence
+import json
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any, Literal
 
 from django.db import connection
 
+from inventory.calc.lineage import Pour
 from inventory.models.ledger import PASSING_ON
 from studio.kernel.mass import STRENGTH_STEP, ZERO_MASS, from_micrograms
 
@@ -27,15 +29,11 @@ _STANDING = f"""
 """
 
 
-@dataclass(frozen=True, slots=True)
-class PouredMass:
-    """Grams of a lot, as its contents were then, that went into another, with their standard uncertainty."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PouredMass(Pour):
+    """A pour as the ledger has it: which contents of the source it took, and the standard uncertainty of its mass."""
 
-    source: int
     source_revision: int
-    source_concentration: Decimal
-    target: int
-    mass: Decimal
     mass_u: Decimal
 
 
@@ -56,15 +54,16 @@ class LotCard:
     held: bool
 
 
-def lots_reached(lot_ids: Sequence[int], direction: Direction) -> list[LotCard]:
-    """These lots and all their ancestors (`back`) or descendants (`forward`), in id order."""
+def lot_cards(lot_ids: Collection[int]) -> list[LotCard]:
+    """The cards of these lots, however many, in id order."""
+    listed, ids = _listed(lot_ids)
     rows = _fetch(
-        f"""{_reached(direction, len(lot_ids))}
+        f"""
         SELECT lot.id, lot.number, lot.kind, lot.title, lot.actual_strength, lot.supplier, lot.supplier_lot,
                lot.made_in, lot.on_hand, lot.made_mass, lot.held_at
-        FROM reached JOIN inventory_lot lot ON lot.id = reached.id ORDER BY lot.id
+        FROM inventory_lot lot WHERE lot.id {listed} ORDER BY lot.id
         """,
-        lot_ids,
+        [ids],
     )
     return [
         LotCard(
@@ -99,7 +98,7 @@ def pours_among(lot_ids: Sequence[int], direction: Direction) -> list[PouredMass
         PouredMass(
             source=source,
             source_revision=revision,
-            source_concentration=_exact(factor, CONCENTRATION_STEP),
+            concentration=_exact(factor, CONCENTRATION_STEP),
             target=target,
             mass=from_micrograms(mass),
             mass_u=ZERO_MASS if mass_u is None else from_micrograms(mass_u),
@@ -154,12 +153,19 @@ def _reached(direction: Direction, roots: int) -> str:
     """
 
 
+def _listed(ids: Collection[int]) -> tuple[str, Any]:
+    """How a statement says “is among these” with one parameter, and the parameter; lists have no limit so."""
+    if connection.vendor == "postgresql":
+        return "= ANY(%s)", list(ids)
+    return "IN (SELECT value FROM json_each(%s))", json.dumps(list(ids))
+
+
 def _exact(value: Any, step: Decimal) -> Decimal:
     """A decimal column from a hand-written statement: SQLite hands it out as a float."""
-    return Decimal(str(value)).quantize(step)
+    return value if isinstance(value, Decimal) else Decimal(str(value)).quantize(step)
 
 
-def _fetch(statement: str, parameters: Sequence[int]) -> list[tuple[Any, ...]]:
+def _fetch(statement: str, parameters: Sequence[Any]) -> list[tuple[Any, ...]]:
     with connection.cursor() as cursor:
         cursor.execute(statement, list(parameters))
         return cursor.fetchall()

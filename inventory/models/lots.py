@@ -118,6 +118,11 @@ class Lot(Scoped):
                 condition=Q(emptied_at__isnull=True),
                 name="open_lots_by_expiry",
             ),
+            models.Index(
+                fields=["studio", "title", "id"],
+                condition=Q(emptied_at__isnull=True),
+                name="open_lots_by_title",
+            ),
             models.Index(fields=["studio", "-id"], name="lots_newest_first"),
         ]
 

@@ -4,9 +4,9 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
-from inventory.calc.lineage import Pour, Share, shares_back, shares_forward
+from inventory.calc.lineage import Share, shares_back, shares_forward
 from inventory.models import Lot
-from inventory.models.ancestry import Direction, LotCard, PouredMass, lots_reached, pours_among
+from inventory.models.ancestry import Direction, LotCard, PouredMass, lot_cards, pours_among
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,8 +43,9 @@ class Trace:
 
 def trace_lot(*, lot: Lot, direction: Direction) -> Trace:
     """The whole ancestry or progeny of a lot with masses. Two statements, whatever its depth."""
-    cards = {card.id: card for card in lots_reached([lot.id], direction)}
     poured = pours_among([lot.id], direction)
+    reached = {lot.id, *(pour.source for pour in poured), *(pour.target for pour in poured)}
+    cards = {card.id: card for card in lot_cards(reached)}
     return Trace(
         lot=cards[lot.id],
         direction=direction,
@@ -59,9 +60,8 @@ def trace_lot(*, lot: Lot, direction: Direction) -> Trace:
 
 
 def _shares(
-    lot: Lot, direction: Direction, poured: Sequence[PouredMass], cards: Iterable[LotCard]
+    lot: Lot, direction: Direction, pours: Sequence[PouredMass], cards: Iterable[LotCard]
 ) -> Sequence[Share]:
-    pours = [Pour(p.source, p.target, p.mass, p.source_concentration) for p in poured]
     if direction == "back":
         return shares_back(target=lot.id, mass=lot.made_mass, pours=pours)
     return shares_forward(source=lot.id, pours=pours, made_mass={card.id: card.made_mass for card in cards})

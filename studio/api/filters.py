@@ -26,6 +26,9 @@ class Filters(django_filters.FilterSet):
             if isinstance(one, (django_filters.ChoiceFilter, django_filters.MultipleChoiceFilter)):
                 words = ", ".join(str(word) for word, _ in one.extra["choices"])
                 one.extra["error_messages"] = {"invalid_choice": f"This must be one of {words}."}
+            if isinstance(one, django_filters.MultipleChoiceFilter):
+                # A choice of the row's own words doubles no row; making rows distinct would sort them all for one page.
+                one.distinct = False
 
 
 def as_it_stands(sentences: list[str]) -> ValidationError:

@@ -50,6 +50,8 @@ def finite_decimal(value: str | int | Decimal, what: str) -> Decimal:
 
 def exact_mass(value: str | int | Decimal, what: str = "the mass") -> Decimal:
     """Grams, not negative, on the microgram grid; finer or larger input raises `BadNumber`."""
+    if isinstance(value, Decimal) and value.same_quantum(MICROGRAM) and ZERO_MASS <= value <= LARGEST_MASS:
+        return value.copy_abs()
     number = finite_decimal(value, what)
     name = f"{what[:1].upper()}{what[1:]}"
     if number < 0:
@@ -103,7 +105,7 @@ def micrograms(grams: Decimal) -> int:
 
 def from_micrograms(count: int) -> Decimal:
     """Grams, six places, of a count of micrograms."""
-    return Decimal(count).scaleb(-6).quantize(MICROGRAM)
+    return Decimal(count).scaleb(-6)
 
 
 def fractions_summing_to_one(shares: Mapping[Key, Decimal], order: Sequence[Key]) -> dict[Key, Decimal]:

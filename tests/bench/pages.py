@@ -11,9 +11,10 @@ from tests.bench.scene import Scene
 from tests.bench.table import Row, compared
 
 
-def pages(scene: Scene) -> list[Row]:
+def pages(scene: Scene) -> Iterator[Row]:
     """P15. A page that is not there, or refuses, is no measurement."""
-    return [_row(scene, what, address) for what, address in addresses(scene)]
+    for what, address in addresses(scene):
+        yield _row(scene, what, address)
 
 
 def addresses(scene: Scene) -> Iterator[tuple[str, str]]:

@@ -9,7 +9,7 @@ from time import perf_counter
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
-RUNS, MOST_RUNS, ENOUGH_MS = 9, 51, 1_500
+FEWEST, RUNS, MOST_RUNS, ENOUGH_MS = 3, 9, 31, 3_000
 
 
 @dataclass(frozen=True)
@@ -75,7 +75,7 @@ def in_turn(
 
 def _runs(work: Callable[[], object]) -> int:
     work()
-    return max(RUNS, min(MOST_RUNS, round(ENOUGH_MS / milliseconds(work))))
+    return max(FEWEST, min(MOST_RUNS, round(ENOUGH_MS / milliseconds(work))))
 
 
 def milliseconds(work: Callable[[], object]) -> float:
