@@ -8,7 +8,7 @@ from django.db import connection
 
 from batches.queries.proof_of_making import making_findings
 from inventory.calc.contents import Contents, mixed
-from inventory.models.ancestry import contents_behind
+from inventory.models.ancestry import contents_in
 from inventory.queries.proof import Finding
 from inventory.queries.proof_of_values import value_findings
 from studio.kernel.errors import Invalid
@@ -103,7 +103,7 @@ def _mixed_again(numbers: dict[int, str]) -> Iterator[Finding]:
         f"WHERE reason = 'weighed in' AND target_id IN ({marks}) ORDER BY id",
         list(numbers),
     )
-    contents = contents_behind(list(numbers))
+    contents = contents_in({*numbers, *(source for _, source, _, _ in poured)})
     parts: dict[int, list[tuple[Decimal, dict[int, Decimal]]]] = {}
     for target, source, revision, mass in poured:
         parts.setdefault(target, []).append((from_micrograms(mass), contents.get((source, revision), {})))

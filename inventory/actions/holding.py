@@ -75,7 +75,7 @@ def _locked_family(by: Member, lot_id: int) -> dict[int, Lot]:
 
 
 def _family(lot_id: int) -> set[int]:
-    return {card.id for card in lots_reached([lot_id], "forward")}
+    return lots_reached([lot_id], "forward")
 
 
 def _refuse_without_reason(why: str) -> None:

@@ -6,7 +6,7 @@ every path, which on shared ancestors doubles at each rung. One statement per re
 """
 
 import json
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any, Literal
@@ -52,6 +52,11 @@ class LotCard:
     on_hand: Decimal
     made_mass: Decimal
     held: bool
+
+
+def lots_reached(lot_ids: Sequence[int], direction: Direction) -> set[int]:
+    """The ids of these lots and of all their ancestors (`back`) or descendants (`forward`)."""
+    return {row[0] for row in _fetch(f"{_reached(direction, len(lot_ids))} SELECT id FROM reached", lot_ids)}
 
 
 def lot_cards(lot_ids: Collection[int]) -> list[LotCard]:
@@ -116,6 +121,23 @@ def contents_behind(lot_ids: Sequence[int]) -> dict[tuple[int, int], dict[int, D
         """,
         lot_ids,
     )
+    return _by_revision(rows)
+
+
+def contents_in(lot_ids: Collection[int]) -> dict[tuple[int, int], dict[int, Decimal]]:
+    """The contents of these lots alone, likewise."""
+    listed, ids = _listed(lot_ids)
+    rows = _fetch(
+        f"""
+        SELECT content.lot_id, content.revision, content.material_id, content.fraction
+        FROM inventory_lotcontent content WHERE content.lot_id {listed} ORDER BY content.id
+        """,
+        [ids],
+    )
+    return _by_revision(rows)
+
+
+def _by_revision(rows: Iterable[tuple[Any, ...]]) -> dict[tuple[int, int], dict[int, Decimal]]:
     contents: dict[tuple[int, int], dict[int, Decimal]] = {}
     for lot_id, revision, material_id, fraction in rows:
         contents.setdefault((lot_id, revision), {})[material_id] = _exact(fraction, STRENGTH_STEP)

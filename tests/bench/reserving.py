@@ -23,7 +23,7 @@ from tests.bench.table import Row
 
 LOTS = 12
 CLIENTS = (1, 8, 32)
-EACH, ROUNDS = 64, 3
+EACH, ROUNDS = 32, 3
 
 
 def reserve(scene: Scene) -> list[Row]:

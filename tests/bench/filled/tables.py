@@ -23,10 +23,11 @@ def stamp(at: datetime) -> str:
 
 
 class Table:
-    """Rows of one model on their way into the database; what all rows have in common is told once."""
+    """Rows of one model on their way into the database; what all have in common is told once, or their default."""
 
     def __init__(self, model: type[models.Model], *columns: str, **same: Any) -> None:
         self.model = model
+        same |= _defaults(model, {*columns, *same})
         self.same = tuple(same.values())
         named = [model._meta.get_field(name).column for name in (*columns, *same)]
         self.columns = ["id", *named]
@@ -54,6 +55,15 @@ class Table:
             else:
                 marks = ", ".join(["%s"] * len(self.columns))
                 cursor.executemany(f"INSERT INTO {table} ({names}) VALUES ({marks})", rows)
+
+
+def _defaults(model: type[models.Model], told: set[str]) -> dict[str, Any]:
+    """What the other fields that cannot be empty begin with, as the database takes it."""
+    return {
+        field.name: field.get_db_prep_save(field.get_default(), connection)
+        for field in model._meta.concrete_fields
+        if not (field.primary_key or field.null or field.name in told)
+    }
 
 
 def end_filling(tables: Sequence[Table]) -> None:
