@@ -7,7 +7,7 @@ class Migration(migrations.Migration):
 
     dependencies = [
         ('batches', '0006_wider_costs'),
-        ('inventory', '0006_open_lots_by_title'),
+        ('inventory', '0007_open_lots_by_title'),
         ('studio', '0002_records_that_hold'),
     ]
 

@@ -38,7 +38,9 @@ class Shape(serializers.Serializer):
     def _writers(self) -> list[tuple[str, list[str], Callable[[Any], Any]]]:
         """Of each field its name, the way to its value, and how it is written."""
         return [
-            (field.field_name, field.source_attrs, field.to_representation) for field in self._readable_fields
+            (name, field.source_attrs, field.to_representation)
+            for name, field in self.fields.items()
+            if not field.write_only
         ]
 
     def to_representation(self, instance: Any) -> dict[str, Any]:

@@ -6,7 +6,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('inventory', '0005_wider_cost'),
+        ('inventory', '0006_sharing'),
         ('studio', '0002_records_that_hold'),
     ]
 
