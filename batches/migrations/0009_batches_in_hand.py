@@ -6,8 +6,8 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('batches', '0006_wider_costs'),
-        ('inventory', '0007_open_lots_by_title'),
+        ('batches', '0008_acceptances_stay'),
+        ('inventory', '0008_open_lots_by_title'),
         ('studio', '0002_records_that_hold'),
     ]
 

@@ -6,7 +6,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('inventory', '0006_sharing'),
+        ('inventory', '0007_pars_and_buying'),
         ('studio', '0002_records_that_hold'),
     ]
 
