@@ -13,6 +13,10 @@
 | STILLROOM_SENDER | address that mails come from | stillroom@localhost |
 | STILLROOM_CHECKPOINT_KEY | 32 random bytes in base64 that sign checkpoints | made once, in STILLROOM_DATA |
 | STILLROOM_CHECKPOINT_MAIL | address that every night's checkpoints are mailed to | empty |
+| STILLROOM_MAIL_HOUR | hour of the day (UTC) from which daily mails are written | 6 |
+| STILLROOM_WEBHOOKS_WITHIN | private networks that webhooks may reach all the same, such as 10.0.0.0/8,127.0.0.0/8 | none |
+| STILLROOM_LOG | json writes log lines as JSON objects | text |
+| STILLROOM_METRICS_TOKEN | bearer token for /metrics; without one only this machine may read it | none |
 | STILLROOM_RATE | requests an API key may make per minute | 1200 |
 """
 
@@ -23,6 +27,8 @@ from urllib.parse import unquote, urlsplit
 
 import dj_database_url
 from django.core.exceptions import ImproperlyConfigured
+
+from studio.kernel.outward import networks
 
 BASE_DIR = Path(__file__).resolve().parent.parent
 DATA_DIR = Path(os.environ.get("STILLROOM_DATA") or BASE_DIR / "var")
@@ -149,7 +155,22 @@ CELERY_BEAT_SCHEDULE = {
     "release stale claims": {"task": "batches.jobs.release_stale_claims", "schedule": 3600.0},
     "make checkpoints": {"task": "studio.jobs.make_checkpoints", "schedule": 3600.0},
     "forget old answers": {"task": "studio.jobs.forget_old_answers", "schedule": 3600.0},
+    "deliver": {"task": "studio.jobs.deliver", "schedule": 30.0},
+    "look for causes": {"task": "studio.jobs.look_for_causes", "schedule": 900.0},
+    "daily mails": {"task": "studio.jobs.write_daily_mails", "schedule": 600.0},
+    "forget what was sent": {"task": "studio.jobs.forget_what_was_sent", "schedule": 86400.0},
 }
+# What gives reason for an alert: its kind, and the query that finds what is there of it.
+ALERT_CAUSES = {
+    "expiring": "inventory.queries.causes.expiring.present",
+    "expired-claimed": "inventory.queries.causes.expired_claimed.present",
+    "short-claim": "inventory.queries.causes.short_claim.present",
+    "hold": "inventory.queries.causes.hold.present",
+    "balance-check": "inventory.queries.causes.balance_check.present",
+    "stale-claim": "batches.queries.causes.stale_claim.present",
+}
+DAILY_MAIL_HOUR = int(os.environ.get("STILLROOM_MAIL_HOUR") or 6)
+WEBHOOKS_WITHIN = networks(os.environ.get("STILLROOM_WEBHOOKS_WITHIN", ""))
 
 AUTH_USER_MODEL = "studio.Person"
 # An address is unique whatever its case, by a constraint over its lower case that this check does not see.
@@ -221,11 +242,19 @@ SPECTACULAR_SETTINGS = {
     "POSTPROCESSING_HOOKS": [],
 }
 
+LOG_AS = "json" if os.environ.get("STILLROOM_LOG") == "json" else "text"
 LOGGING = {
     "version": 1,
     "disable_existing_loggers": False,
-    "formatters": {"line": {"format": "%(asctime)s %(levelname)s %(name)s %(message)s"}},
-    "handlers": {"stderr": {"class": "logging.StreamHandler", "formatter": "line"}},
+    "filters": {"named": {"()": "studio.kernel.logs.Named"}},
+    "formatters": {
+        "text": {
+            "()": "studio.kernel.logs.TextLine",
+            "format": "%(asctime)s %(levelname)s %(name)s [%(id)s] %(message)s",
+        },
+        "json": {"()": "studio.kernel.logs.JsonLine"},
+    },
+    "handlers": {"stderr": {"class": "logging.StreamHandler", "filters": ["named"], "formatter": LOG_AS}},
     "root": {"handlers": ["stderr"], "level": "INFO"},
     # The printing libraries tell every step of every page.
     "loggers": {name: {"level": "WARNING"} for name in ("weasyprint", "fontTools")},

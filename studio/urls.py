@@ -8,8 +8,10 @@ from django.http import HttpRequest, HttpResponse
 from django.urls import include, path
 from django.utils.module_loading import import_string
 
-from studio.api import problems, reference, team
+from studio.api import alerts, problems, reference, team, webhooks
+from studio.pages import alerts as alert_pages
 from studio.pages import faults, health, passwords, you
+from studio.pages import webhooks as webhook_pages
 from studio.pages.sign_in import SignIn
 
 FLOORS = ("inventory", "batches")
@@ -20,6 +22,16 @@ own_api = [
     path("keys/", team.KeyList.as_view(), name="keys"),
     path("keys/<int:id>/", team.KeyView.as_view(), name="key"),
     path("keys/<int:id>/revoke/", team.KeyRevoke.as_view(), name="key-revoke"),
+    path("alerts/", alerts.AlertList.as_view()),
+    path("alerts/<int:alert_id>/", alerts.AlertView.as_view()),
+    path("alerts/<int:alert_id>/quiet/", alerts.AlertQuiet.as_view()),
+    path("alert-mail/", alerts.AlertMailView.as_view()),
+    path("webhooks/", webhooks.WebhookList.as_view()),
+    path("webhooks/<int:webhook_id>/", webhooks.WebhookView.as_view(), name="webhook"),
+    path("webhooks/<int:webhook_id>/renew/", webhooks.WebhookRenew.as_view()),
+    path("webhooks/<int:webhook_id>/try/", webhooks.WebhookTry.as_view()),
+    path("webhooks/<int:webhook_id>/end/", webhooks.WebhookEnd.as_view()),
+    path("webhooks/<int:webhook_id>/deliveries/", webhooks.DeliveryList.as_view(), name="deliveries"),
     path("history/", team.HistoryList.as_view(), name="history"),
 ]
 
@@ -30,6 +42,15 @@ urlpatterns = [
     path("you/password/", passwords.ChangePassword.as_view(), name="password-change"),
     path("keys/", you.new_key, name="new-key"),
     path("keys/<int:key_id>/end/", you.end_key, name="end-key"),
+    path("you/mail/", you.choose_alert_mail, name="alert-mail"),
+    path("alerts/", alert_pages.alerts, name="alerts"),
+    path("alerts/<int:alert_id>/quiet/", alert_pages.quiet, name="quiet-alert"),
+    path("webhooks/", webhook_pages.webhooks, name="webhooks"),
+    path("webhooks/new/", webhook_pages.new_webhook, name="new-webhook"),
+    path("webhooks/<int:webhook_id>/", webhook_pages.deliveries, name="webhook-log"),
+    path("webhooks/<int:webhook_id>/try/", webhook_pages.try_it, name="try-webhook"),
+    path("webhooks/<int:webhook_id>/renew/", webhook_pages.renew, name="renew-webhook"),
+    path("webhooks/<int:webhook_id>/end/", webhook_pages.end, name="end-webhook"),
     path("password/", passwords.ForgottenPassword.as_view(), name="password-forgotten"),
     path("password/sent/", passwords.sent, name="password-sent"),
     path("password/<uidb64>/<token>/", passwords.NewPassword.as_view(), name="password-new"),

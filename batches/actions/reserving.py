@@ -8,15 +8,17 @@ from collections.abc import Mapping
 from datetime import datetime, timedelta
 from decimal import Decimal
 
-from django.db.models import Exists, OuterRef, Q
-
 from batches.actions.batch_lock import lock_batch, save_batch
-from batches.models import CLAIMING, Batch, BatchLine, BatchState, Weighing
+from batches.calc.stale_claims import STALE_CLAIM
+from batches.models import Batch, BatchLine, BatchState, Weighing
 from batches.models.pouring import wanted_per_lot
+from batches.models.unweighed import unweighed_since
 from inventory.actions.ledger import Posting, claim, claimed_lot_ids, end_claims, lock_lots, post
 from inventory.actions.lots import refuse_expired
-from inventory.models import Claim, ClaimState, Lot, Reason
+from inventory.models import Lot, Reason
+from studio.actions.alerts import close_alert
 from studio.actions.history import record
+from studio.actions.telling import tell_member
 from studio.kernel.errors import Conflict
 from studio.kernel.mass import ZERO_MASS
 from studio.kernel.work import work
@@ -153,18 +155,7 @@ def stale_batches(*, studio: Studio, now: datetime) -> list[Batch]:
 
 
 def _stale(studio: Studio, now: datetime) -> ScopedQuerySet[Batch]:
-    before = now - timedelta(days=studio.claim_days)
-    touched_since = Claim.objects.of(studio).filter(
-        purpose=OuterRef("number"), state=ClaimState.OPEN, touched_at__gte=before
-    )
-    stale: ScopedQuerySet[Batch] = (
-        Batch.objects.of(studio)
-        .filter(Q(planned_on=None) | Q(planned_on__lt=before.date()))
-        .filter(state__in=CLAIMING, reserved_at__lt=before)
-        .exclude(Exists(Weighing.objects.filter(batch=OuterRef("pk")).standing()))
-        .exclude(Exists(touched_since))
-    )
-    return stale
+    return unweighed_since(studio, now - timedelta(days=studio.claim_days))
 
 
 def release_stale_batch(*, now: datetime, batch: Batch) -> bool:
@@ -181,4 +172,13 @@ def release_stale_batch(*, now: datetime, batch: Batch) -> bool:
         locked.reserved_at = locked.weighing_at = None
         save_batch(locked, "state", "reserved_at", "weighing_at")
         record(by=owner, at=now, subject="batch", name=locked.number, verb="claims released", why=why)
+        close_alert(studio=owner.studio_id, at=now, kind=STALE_CLAIM, key=str(locked.pk))
+        tell_member(
+            member=owner,
+            at=now,
+            topic="claims-released",
+            subject="batch",
+            name=locked.number,
+            sentence=f"The claims of batch {locked.number}, {locked.title}, were released. {why} It is a draft again.",
+        )
     return True

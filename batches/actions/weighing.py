@@ -23,6 +23,7 @@ from batches.models.pouring import (
 )
 from inventory.actions.ledger import lock_lots, note_poured, refuse_held
 from inventory.actions.lots import refuse_expired
+from inventory.actions.short_claims import tell_of_short_claims
 from inventory.calc.weighing import net_mass_uncertainty
 from inventory.calc.wording import figure, percent
 from inventory.models import Balance, BalanceCheck, Lot
@@ -231,6 +232,7 @@ def _tell_claims(
             poured=poured.get(lot_id, ZERO_MASS),
             wanted=wanted.get(lot_id, ZERO_MASS) if anew else None,
         )
+    tell_of_short_claims(by=by, now=now, lots=lots.values())
 
 
 def _already_recorded(by: Member, batch: Batch, readings: Sequence[Reading]) -> dict[str | None, Weighing]:

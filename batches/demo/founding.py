@@ -10,7 +10,8 @@ from inventory.actions.places import add_balance, add_shelf
 from inventory.calc.weighing import BalanceTraits
 from inventory.models import Balance
 from studio.actions.studios import add_member, choose_figures, found_studio
-from studio.models import Member
+from studio.actions.telling import choose_mail
+from studio.models import MailChoice, Member
 
 
 def found(*, sheets: Sheets, days: Days, password: str) -> Named:
@@ -63,6 +64,9 @@ def _people(told: Told, days: Days, password: str) -> dict[str, Member]:
         )
         member.studio = owner.studio
         people[person["key"]] = member
+    for invented in people.values():
+        # Nobody reads mail at their addresses.
+        choose_mail(by=invented, mail=MailChoice.NEVER)
     return people
 
 

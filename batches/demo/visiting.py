@@ -12,6 +12,7 @@ from django.conf import settings
 from batches.demo.sheets import Sheets, read_sheets
 from batches.demo.sign_in import demo_owner, open_demo_studio
 from studio.actions.joining import join_studio
+from studio.kernel.background import dispatch
 from studio.models import Member, Person, Role
 
 
@@ -27,6 +28,8 @@ def visit_demo_studio(*, person: Person, at: datetime) -> Member:
         kept_in = settings.DATA_DIR / "demo.json"
         open_demo_studio(now=at, sheets=_sheets(), url=settings.ORIGIN, kept_in=kept_in)
         host = demo_owner(_sheets())
+        if host is not None:
+            dispatch("studio.jobs.look_after", host.studio_id)
     assert host is not None
     return join_studio(person=person, studio=host.studio, role=Role.MAKER, at=at)
 

@@ -6,7 +6,6 @@ from django.views.decorators.http import require_safe
 
 from batches.demo.visiting import is_visitor
 from batches.queries.today import today_in
-from inventory.queries.finding import SOON
 from studio.models import Member
 from studio.pages.acting import for_members
 from studio.pages.answers import shown
@@ -20,8 +19,7 @@ def today(request: HttpRequest, member: Member) -> HttpResponse:
     context = {
         "now": now,
         "today": now.date(),
-        "soon": now.date() + SOON,
         "is_visitor": is_visitor(member),
-        "found": today_in(member.studio, now),
+        "found": today_in(member.studio),
     }
     return shown(request, "batches/today.html", context)

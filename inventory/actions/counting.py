@@ -14,6 +14,7 @@ from typing import Literal
 
 from inventory.actions.ledger import NotEnoughOnHand, Posting, lock_numbered, post, poured_and_not_booked
 from inventory.actions.lots import Share, write_contents
+from inventory.actions.short_claims import tell_of_short_claims
 from inventory.calc.contents import concentration_of_loss, evaporated, strength_of
 from inventory.calc.cost import cost_per_gram_after_loss
 from inventory.calc.uncertainty import UNCERTAINTY_STEP
@@ -95,6 +96,7 @@ def count_lot(
         posting = _difference(lot, book, found, loss, when, why)
         if posting is not None:
             post(by=by, now=now, postings=[posting])
+            tell_of_short_claims(by=by, now=now, lots=[lot])
         if posting is not None and posting.reason is Reason.EVAPORATED:
             _concentrate(lot, book - elsewhere, net)
         if tare is not None:
@@ -241,4 +243,5 @@ def discard(
             now=now,
             postings=[Posting(mass=gone, reason=Reason.DISCARDED, at=when, source=lot, why=why)],
         )
+        tell_of_short_claims(by=by, now=now, lots=[lot])
     return lot

@@ -1,12 +1,15 @@
 """Putting lots on hold and releasing them. A held lot can be neither claimed nor weighed."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Sequence
 from datetime import datetime
 
 from inventory.actions.ledger import lock_lots
+from inventory.calc.alert_causes import HOLD, hold
 from inventory.models import Lot
 from inventory.models.ancestry import lots_reached
+from studio.actions.alerts import close_alert, raise_alerts
 from studio.actions.history import record
+from studio.kernel.causes import Cause
 from studio.kernel.errors import Conflict, Invalid
 from studio.kernel.work import work
 from studio.models import Member
@@ -83,7 +86,7 @@ def _refuse_without_reason(why: str) -> None:
         raise ReasonMissing("Say why the lot is put on hold.", errors={"why": ["Say why."]})
 
 
-def _hold(by: Member, now: datetime, lots: Iterable[Lot], why: str) -> None:
+def _hold(by: Member, now: datetime, lots: Collection[Lot], why: str) -> None:
     for lot in lots:
         before = lot.hold_reason
         lot.held_at = lot.held_at or now
@@ -98,6 +101,19 @@ def _hold(by: Member, now: datetime, lots: Iterable[Lot], why: str) -> None:
             changes={"hold_reason": [before, lot.hold_reason]},
             why=why,
         )
+    causes = [_cause(lot, now) for lot in lots if lot.emptied_at is None]
+    raise_alerts(studio=by.studio_id, at=now, causes=causes)
+
+
+def _cause(lot: Lot, now: datetime) -> Cause:
+    return hold(
+        lot=lot.id,
+        number=lot.number,
+        title=lot.title,
+        since=lot.held_at or now,
+        reason=lot.hold_reason,
+        claimed=lot.reserved,
+    )
 
 
 def _joined(before: str, why: str) -> str:
@@ -118,6 +134,7 @@ def release_lot(*, by: Member, now: datetime, lot_id: int, why: str) -> Lot:
         lot.held_at = None
         lot.hold_reason = ""
         _save_hold(lot)
+        close_alert(studio=by.studio_id, at=now, kind=HOLD, key=str(lot.id))
         record(
             by=by,
             at=now,

@@ -1,13 +1,15 @@
 """Shelves and balances, and checking a balance against a reference mass."""
 
 from collections.abc import Mapping
-from datetime import datetime
+from datetime import datetime, timedelta
 from decimal import Decimal
 from typing import Any
 
+from inventory.calc.alert_causes import BALANCE_CHECK, balance_check
 from inventory.calc.weighing import BalanceTraits, CheckWeighing, check_weighing
 from inventory.models import Balance, BalanceCheck, Shelf
 from inventory.models.places import FIGURES, traits_of
+from studio.actions.alerts import close_alert, raise_alerts
 from studio.actions.changing import change_fields
 from studio.actions.history import record
 from studio.kernel.errors import Conflict
@@ -51,6 +53,7 @@ def add_balance(*, by: Member, now: datetime, name: str, traits: BalanceTraits, 
             **details,
         )
         record(by=by, at=now, subject="balance", name=name, verb="added")
+        _raise_check(by, now, balance, None)
     return balance
 
 
@@ -119,7 +122,29 @@ def check_balance(
             recorded_at=now,
             by=by,
         )
+        _tell_of_check(by, now, balance)
     return check, verdict
+
+
+def _tell_of_check(by: Member, now: datetime, balance: Balance) -> None:
+    """Raise or close the alert of a balance by its last check, which need not be the one logged last."""
+    last = balance.checks.order_by("-at", "-id")[0]
+    due = last.at + timedelta(days=balance.check_every_days) <= now
+    if last.passed and not due:
+        close_alert(studio=by.studio_id, at=now, kind=BALANCE_CHECK, key=str(balance.pk))
+    elif balance.retired_at is None:
+        _raise_check(by, now, balance, last)
+
+
+def _raise_check(by: Member, now: datetime, balance: Balance, last: BalanceCheck | None) -> None:
+    cause = balance_check(
+        balance=balance.pk,
+        name=balance.name,
+        every_days=balance.check_every_days,
+        last_at=None if last is None else last.at,
+        passed=last is not None and last.passed,
+    )
+    raise_alerts(studio=by.studio_id, at=now, causes=[cause])
 
 
 def _refuse_taken(taken: bool, what: str, name: str) -> None:

@@ -10,8 +10,9 @@ from django.db.models import F, OuterRef, Subquery
 
 from inventory.calc.cautions import CautionReport, cautions_of
 from inventory.calc.hazardous_parts import HazardousPart
+from inventory.calc.shortfall import HeldClaim, shortfalls
 from inventory.models import Balance, BalanceCheck, Claim, ClaimState, Lot, LotContent, Movement
-from studio.kernel.mass import ZERO_MASS, nearest_mass
+from studio.kernel.mass import nearest_mass
 from studio.models import ScopedQuerySet, Studio
 
 
@@ -101,18 +102,21 @@ def claims_on(lots: Iterable[Lot]) -> list[StandingClaim]:
 
     One statement.
     """
-    left = {lot.id: lot.on_hand for lot in lots}
+    on_hand = {lot.id: lot.on_hand for lot in lots}
     rows = (
-        Claim.objects.filter(lot_id__in=left, state=ClaimState.OPEN)
+        Claim.objects.filter(lot_id__in=on_hand, state=ClaimState.OPEN)
         .select_related("lot", "by__person")
         .order_by("id")
     )
-    standing = []
-    for claim in sorted(rows, key=lambda held: (held.poured == 0, held.id)):
-        served = min(claim.mass, left[claim.lot_id])
-        left[claim.lot_id] -= served
-        standing.append(StandingClaim(claim=claim, short=max(claim.mass - served, ZERO_MASS)))
-    return standing
+    claims = {claim.id: claim for claim in rows}
+    held: dict[int, list[HeldClaim]] = {}
+    for claim in claims.values():
+        held.setdefault(claim.lot_id, []).append(HeldClaim(claim.id, claim.mass, claim.poured))
+    lacking: dict[int, Decimal] = {}
+    for lot_id, on_lot in held.items():
+        lacking |= shortfalls(on_hand[lot_id], on_lot)
+    served = sorted(claims.values(), key=lambda claim: (claim.poured == 0, claim.id))
+    return [StandingClaim(claim=claim, short=lacking[claim.id]) for claim in served]
 
 
 def due_for_check(balances: Iterable[Balance], now: datetime) -> list[Balance]:

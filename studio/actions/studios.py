@@ -65,7 +65,7 @@ def found_studio(
 
 def add_member(*, by: Member, name: str, email: str, password: str, role: str, at: datetime) -> Member:
     """A new person as a member of the studio. Raises `OwnersOnly`, `Invalid`, `AlreadyMember`, `EmailTaken`."""
-    _refuse_others_than_owners(by)
+    refuse_others_than_owners(by)
     faults = Faults()
     if role not in Role.values:
         faults.add("role", f"A role is one of {', '.join(Role.values)}.")
@@ -86,7 +86,7 @@ def choose_figures(*, by: Member, at: datetime, changes: Mapping[str, Any], expe
 
     Raises `OwnersOnly`, `Invalid` with all faults, `StaleEdition`.
     """
-    _refuse_others_than_owners(by)
+    refuse_others_than_owners(by)
     faults = Faults()
     wanted = {field: value for field, value in changes.items() if field in CHOOSABLE}
     for field in ("weighing_tolerance", "strength_tolerance"):
@@ -105,7 +105,8 @@ def choose_figures(*, by: Member, at: datetime, changes: Mapping[str, Any], expe
     )
 
 
-def _refuse_others_than_owners(by: Member) -> None:
+def refuse_others_than_owners(by: Member) -> None:
+    """Raise `OwnersOnly` for anybody who is not, or no longer, an owner."""
     if by.role != Role.OWNER or by.left_at is not None:
         raise OwnersOnly(f"Only an owner of {by.studio} may do this.")
 

@@ -1,15 +1,26 @@
+from studio.models.alerts import Alert, AlertMail, MailChoice
 from studio.models.answers import RememberedAnswer
 from studio.models.history import HistoryEntry
+from studio.models.jobs import JobRun
 from studio.models.keys import ApiKey, Scope
+from studio.models.outbox import Attempt, Delivery, DeliveryState, Event, Webhook
 from studio.models.people import Member, Person, Role, Studio
 from studio.models.records import Checkpoint, Meaning, SealedRecord, Signature
 from studio.models.running import RunningNumber
 from studio.models.scoped import Scoped, ScopedQuerySet
 
 __all__ = [
+    "Alert",
+    "AlertMail",
     "ApiKey",
+    "Attempt",
     "Checkpoint",
+    "Delivery",
+    "DeliveryState",
+    "Event",
     "HistoryEntry",
+    "JobRun",
+    "MailChoice",
     "Meaning",
     "Member",
     "Person",
@@ -22,4 +33,5 @@ __all__ = [
     "SealedRecord",
     "Signature",
     "Studio",
+    "Webhook",
 ]

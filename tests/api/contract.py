@@ -20,7 +20,7 @@ from studio.api.reference import document
 from tests.client import Api
 
 ROOT = "/api/v1/"
-STUDIO_OWN = ("studio", "members", "keys", "history")
+STUDIO_OWN = ("studio", "members", "keys", "history", "alert-mail")
 Schema = Mapping[str, Any]
 
 

@@ -23,7 +23,8 @@ from inventory.actions.purchases import note_purchase
 from inventory.actions.receiving import Bottle, receive_bottles
 from inventory.models import Balance, Wish
 from studio.actions.studios import add_member
-from studio.models import Role
+from studio.actions.webhooks import add_webhook, end_webhook, try_webhook
+from studio.models import Role, Webhook
 from tests.api.contract import Operation, of_floors
 from tests.api.world import World
 from tests.conftest import PASSWORD
@@ -113,12 +114,17 @@ def test_a_list_as_a_sheet_has_every_row(operation: Operation, world: World, cli
 def test_a_list_costs_the_same_statements_whatever_it_holds(bench: Workbench, api_of: Any) -> None:
     api = api_of(bench.by)
     api.get("shelves/")  # A key notes its first use.
-    places = {"code": "grown", "number": "", "balance_id": str(bench.balance().id)}
+    places = {
+        "code": "grown",
+        "number": "",
+        "balance_id": str(bench.balance().id),
+    }
     bench.bottle("linalool 500g")
     batch = bench.plan(bench.formula("grown", "linalool 3"), "100")
+    webhook, _ = add_webhook(by=bench.by, at=bench.now, url="https://hooks.example.org/first")
     bench.reserve(batch)
     grow(bench, FEW, batch)
-    places = places | {"number": batch.number}
+    places |= {"number": batch.number, "webhook_id": str(webhook.pk)}
     few = {str(operation): cost(api, operation, places) for operation in LISTS}
     grow(bench, MANY, batch)
     for operation in LISTS:
@@ -180,6 +186,16 @@ def grow(bench: Workbench, count: int, batch: Batch) -> None:
         )
         bench.plan(version, "2", balance=balance)
         bench.weigh(batch, 1, "1")
+        tell_of(bench)
+
+
+def tell_of(bench: Workbench) -> None:
+    """Something on its way to the first webhook, and one more that has ended; new balances have raised alerts."""
+    by, now = bench.by, bench.now
+    first = Webhook.objects.of(by.studio).order_by("id")[0]
+    try_webhook(by=by, at=now, webhook_id=first.pk)
+    another, _ = add_webhook(by=by, at=now, url="https://hooks.example.org/")
+    end_webhook(by=by, at=now, webhook_id=another.pk)
 
 
 NUMBERS = itertools.count(1)

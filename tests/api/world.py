@@ -26,7 +26,8 @@ from inventory.actions.placing import change_lot
 from inventory.actions.purchases import note_purchase
 from inventory.models import Movement, Wish
 from studio.actions.running import next_number
-from studio.models import Member
+from studio.actions.webhooks import add_webhook, try_webhook
+from studio.models import Alert, Member
 from tests.api.contract import Operation, Schema, kinds, resolved
 from tests.conftest import NOW
 from tests.workbench import Workbench
@@ -273,6 +274,10 @@ def furnished(owner: Member, maker: Member, reader: Member, *, apart: int = 0) -
     names["held"] = held.number
     count_lot(by=owner, now=NOW, number=held.number, gross=Decimal(12), tare=Decimal(10))
     _sharing(bench, world)
+    names["alert"] = str(Alert.objects.of(owner.studio).order_by("id")[0].pk)
+    webhook, _ = add_webhook(by=owner, at=NOW, url="https://hooks.example.org/stillroom")
+    try_webhook(by=owner, at=NOW, webhook_id=webhook.pk)
+    names["webhook"] = str(webhook.pk)
     names["movement"] = str(Movement.objects.of(owner.studio).order_by("-id")[0].id)
     return world
 

@@ -3,6 +3,8 @@
 import pytest
 
 from inventory.actions.holding import hold_lots
+from studio.jobs import look_after
+from studio.queries.alerts import alerts_of
 from tests.pages import Visitor, text
 
 pytestmark = pytest.mark.django_db
@@ -31,11 +33,26 @@ def test_what_is_urgent_stands_there_in_words(visitor, bench):
     doubtful = bench.bottle("oakmoss 5g")
     hold_lots(by=bench.by, now=bench.now, lot_ids=[doubtful.pk], why="smells of phenol")
     bench.balance()
+    look_after(bench.by.studio_id)
     page = visitor.text("/")
-    assert "citral expired" in page
-    assert "oakmoss smells of phenol" in page
-    assert "fine never checked" in page
-    assert old.number not in page
+    assert f"Lot {old.number}, citral, expired on 1 March 2026; 5 g are on hand." in page
+    assert f"Lot {doubtful.number}, oakmoss, is on hold since 1 March 2026: smells of phenol." in page
+    assert "Balance fine was never checked." in page
+    assert page.index("Balance fine") > page.index("Soon")
+
+
+def test_what_was_seen_does_not_call_out_on_the_first_page(visitor, bench):
+    bench.bottle("citral 5g")
+    bench.balance()
+    assert "was never checked" in visitor.text("/")
+    [alert] = alerts_of(bench.by.studio)
+    assert (
+        visitor.client.post(f"/alerts/{alert.pk}/quiet/", {"once": visitor.key("/alerts/")}).status_code
+        == 303
+    )
+    assert "was never checked" not in visitor.text("/")
+    assert "Nothing is pressing" in visitor.text("/")
+    assert f"was never checked. Seen by {bench.by}" in visitor.text("/alerts/?state=seen")
 
 
 def test_a_scanned_number_opens_its_lot_and_words_give_a_list(visitor, bench):
@@ -73,7 +90,7 @@ def test_the_first_page_takes_a_fixed_number_of_statements(visitor, bench, more,
         lot = bench.bottle(f"citral {place + 1}g", expires_on=bench.now.date())
         hold_lots(by=bench.by, now=bench.now, lot_ids=[lot.pk], why="old")
     visitor.get("/")
-    with django_assert_num_queries(13):
+    with django_assert_num_queries(10):
         visitor.get("/")
     with django_assert_num_queries(7):
         visitor.get("/find/?q=cit")
