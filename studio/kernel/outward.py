@@ -98,11 +98,15 @@ def post(url: str, body: bytes, headers: Mapping[str, str], allowed: Sequence[Ne
     if parts.scheme == "http" and not all(_is_allowed(address, allowed) for address in addresses):
         raise _unfit("Plain http is only for networks that the operator of this service has allowed.")
     with _connected(addresses[:TRIED], _port(parts)) as plain, plain.dup() as handle:
-        watch = threading.Timer(DEADLINE_SECONDS, _cut, [handle])
+        late = threading.Event()
+        watch = threading.Timer(DEADLINE_SECONDS, _cut, [handle, late])
         watch.daemon = True
         watch.start()
         try:
-            return _ask(plain, parts, body, headers)
+            status = _ask(plain, parts, body, headers)
+            if late.is_set():
+                raise TimeoutError
+            return status
         except (OSError, http.client.HTTPException) as error:
             raise NotTaken(_words(error)) from None
         finally:
@@ -135,8 +139,9 @@ def _connected(addresses: Sequence[Address], port: int) -> socket.socket:
     raise NotTaken(reason)
 
 
-def _cut(plain: socket.socket) -> None:
+def _cut(plain: socket.socket, late: threading.Event) -> None:
     """End a conversation that goes on for too long, however slowly it drips."""
+    late.set()
     try:
         plain.shutdown(socket.SHUT_RDWR)
     except OSError:
