@@ -101,6 +101,7 @@ def make_checkpoints() -> int:
     return len(made)
 
 
+@job()
 def forget_what_was_sent() -> int:
     """Drop events that were delivered, or given up, a month ago; returns how many."""
     return forget_old_events(before=timezone.now() - EVENTS_KEPT)
