@@ -2,7 +2,7 @@
 
 from django.urls import path, register_converter
 
-from batches.api import batches, formulas, imports, plans, reckoning
+from batches.api import batches, documents, formulas, imports, plans, reckoning
 from batches.api.references import FormulaCode
 from batches.pages import batch as batch_pages
 from batches.pages import (
@@ -15,6 +15,7 @@ from batches.pages import (
     planning,
     today,
 )
+from batches.pages import documents as document_pages
 from batches.pages import formulas as formula_pages
 
 register_converter(FormulaCode, "code")
@@ -42,6 +43,14 @@ api_urlpatterns = [
     path("batches/<str:number>/close/", batches.BatchClose.as_view()),
     path("batches/<str:number>/void/", batches.BatchVoid.as_view()),
     path("batches/<str:number>/record/", batches.BatchRecord.as_view()),
+    path("batches/<str:number>/ticket/", documents.BatchTicket.as_view()),
+    path("documents/", documents.DocumentList.as_view()),
+    path("documents/<int:document_id>/", documents.DocumentDetail.as_view()),
+    path("documents/<int:document_id>/file/", documents.DocumentFile.as_view()),
+    path("labels/", documents.Labels.as_view()),
+    path("lots/<str:number>/label/", documents.LotLabel.as_view()),
+    path("lots/<str:number>/recall/", documents.LotRecall.as_view()),
+    path("shelves/<int:shelf_id>/count-list/", documents.ShelfCountList.as_view()),
 ]
 urlpatterns = [
     path("", today.today, name="home"),
@@ -69,6 +78,13 @@ urlpatterns = [
     path("batches/<str:number>/ask-keepers/", batch_pages.ask, name="ask-keepers"),
     path("batches/<str:number>/day/", batch_pages.to_day, name="date-batch"),
     path("batches/<str:number>/void/", batch_pages.void, name="void-batch"),
+    path("batches/<str:number>/ticket/", document_pages.print_ticket, name="print-ticket"),
+    path("documents/", document_pages.documents, name="documents"),
+    path("documents/<int:document_id>/", document_pages.document, name="document"),
+    path("documents/<int:document_id>/file/", document_pages.file, name="document-file"),
+    path("labels/", document_pages.print_labels, name="print-labels"),
+    path("lots/<str:number>/recall/", document_pages.print_recall, name="print-recall"),
+    path("places/<int:shelf_id>/count-list/", document_pages.print_count_list, name="print-count-list"),
     path("batches/<str:number>/bench/", bench.bench, name="bench"),
     path("batches/<str:number>/bench/live/", bench.told, name="bench-live"),
     path("batches/<str:number>/bench/lot/", bench.lot, name="bench-lot"),

@@ -95,6 +95,7 @@ NAVIGATION = [
     ("Materials", "materials", ("/materials/",)),
     ("Balances", "balances", ("/balances/",)),
     ("Team", "team", ("/team/", "/requests/", "/loans/")),
+    ("Papers", "documents", ("/documents/", "/labels/")),
 ]
 
 DATABASE_URL = os.environ.get("DATABASE_URL") or f"sqlite:///{DATA_DIR / 'stillroom.sqlite3'}"
@@ -153,6 +154,8 @@ CELERY_WORKER_HIJACK_ROOT_LOGGER = False
 CELERY_WORKER_CANCEL_LONG_RUNNING_TASKS_ON_CONNECTION_LOSS = False
 CELERY_BEAT_SCHEDULE = {
     "release stale claims": {"task": "batches.jobs.release_stale_claims", "schedule": 3600.0},
+    "make documents left undone": {"task": "batches.jobs.make_documents_left_undone", "schedule": 60.0},
+    "remove old documents": {"task": "batches.jobs.remove_old_documents_of_all", "schedule": 86400.0},
     "make checkpoints": {"task": "studio.jobs.make_checkpoints", "schedule": 3600.0},
     "forget old answers": {"task": "studio.jobs.forget_old_answers", "schedule": 3600.0},
     "deliver": {"task": "studio.jobs.deliver", "schedule": 30.0},

@@ -1,3 +1,4 @@
+from batches.models.documents import Document, DocumentKind, DocumentState
 from batches.models.formulas import Formula, FormulaLine, FormulaVersion
 from batches.models.making import (
     CLAIMING,
@@ -16,6 +17,9 @@ __all__ = [
     "BatchKind",
     "BatchLine",
     "BatchState",
+    "Document",
+    "DocumentKind",
+    "DocumentState",
     "Formula",
     "FormulaLine",
     "FormulaVersion",

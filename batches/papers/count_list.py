@@ -7,7 +7,6 @@ from batches.papers.printing import Copy, Told, printed, silent, written
 from batches.papers.square_codes import code_address
 from batches.queries.count_lists import CountList
 
-FORM = "count list 1"
 COLUMNS = (
     "shelf", "lot", "kind", "title", "strength", "solvent", "tare", "expires_on", "keeper", "held", "gross", "note",
 )  # fmt: skip

@@ -15,7 +15,6 @@ from batches.papers.printing import Copy, Told, printed, silent, written
 from batches.papers.square_codes import code_address
 from batches.queries.labels import Label, LabelSet
 
-FORM = "lot labels 1"
 COLUMNS = (
     "lot", "code", "kind", "title", "strength", "solvent", "made_mass", "made_at", "made_in", "supplier_lot", "expires_on",
     "keeper", "pictograms",

@@ -7,7 +7,6 @@ from batches.papers.printing import Copy, Told, printed, silent, written
 from batches.papers.square_codes import code_address
 from batches.queries.recalls import Recall
 
-FORM = "recall report 1"
 COLUMNS = (
     "generation", "lot", "kind", "title", "made_in", "mass_of_recalled", "made_mass", "on_hand", "shelf", "keeper", "held",
 )  # fmt: skip

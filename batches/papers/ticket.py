@@ -10,7 +10,6 @@ from batches.queries.tickets import Ticket, TicketLine
 from inventory.calc.pictograms import pictograms_of
 from studio.kernel.mass import ZERO_MASS
 
-FORM = "batch ticket 1"
 COVERAGE = 2
 """Factor of the expanded uncertainty: about 95 % of a normal distribution (GUM 6.3.3)."""
 COLUMNS = (

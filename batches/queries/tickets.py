@@ -1,11 +1,12 @@
 """The batch ticket: before weighing what to pour, after closing the record of what was poured.
 
 One record serves both, so that the sheet that was written on and the one that is filed look alike. Of a closed batch the
-names and strengths are those of the sealed record, whatever was renamed since.
+names and strengths are those of the record sealed at closing, whatever was renamed since; amendments stand beside it
+and obscure nothing.
 """
 
 from collections import defaultdict
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
@@ -14,13 +15,13 @@ from typing import Any
 from django.conf import settings
 
 from batches.models import BatchState, Weighing
-from batches.queries.batches import BatchInHand, BenchLine, batch_in_hand, sealed_record, weighings_of
+from batches.queries.batches import BatchInHand, BenchLine, batch_in_hand, weighings_of
 from batches.queries.paper_cautions import PaperCautions, gathered_cautions
 from inventory.calc.lot_codes import LotCode, digital_link, studio_item
 from inventory.models import BalanceCheck, Lot
 from inventory.models.places import Balance
 from inventory.queries.shelf import cautions_of_each, lots_of
-from studio.models import SealedRecord, Studio
+from studio.models import SealedRecord, Signature, Studio
 
 Sealed = Mapping[str, Any]
 
@@ -105,8 +106,26 @@ class TicketMade:
 
 
 @dataclass(frozen=True, slots=True)
+class TicketCorrection:
+    """A place of the record that an amendment corrected."""
+
+    where: str
+    said: str
+    says: str
+
+
+@dataclass(frozen=True, slots=True)
+class TicketSignature:
+    """Somebody's word for a sealed record."""
+
+    meaning: str
+    by: str
+    at: datetime
+
+
+@dataclass(frozen=True, slots=True)
 class TicketSeal:
-    """A sealed record of the batch; the first is of its closing, later ones amend."""
+    """A sealed record of the batch; the first is of its closing, later ones amend and say why."""
 
     sequence: int
     seal: str
@@ -114,6 +133,9 @@ class TicketSeal:
     sealed_at: datetime
     by: str
     amends: int | None
+    why: str
+    corrections: tuple[TicketCorrection, ...]
+    signatures: tuple[TicketSignature, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -154,9 +176,8 @@ def ticket_of(*, studio: Studio, number: str) -> Ticket:
     """The ticket or record of the batch of this number. Eleven statements, whatever its size; raises `NoSuchThing`."""
     hand = batch_in_hand(studio=studio, number=number)
     batch = hand.batch
-    sealed: Sealed = {}
-    if batch.state == BatchState.CLOSED:
-        sealed = sealed_record(studio=studio, number=number)["record"]
+    records = _records(studio, number)
+    sealed: Sealed = records[0].told()["record"] if batch.state == BatchState.CLOSED else {}
     wanted = {line.line.lot_id for line in hand.lines} | ({batch.made_id} if batch.made_id else set())
     lots = {lot.id: lot for lot in lots_of(studio).filter(id__in=wanted)}
     return Ticket(
@@ -187,7 +208,7 @@ def ticket_of(*, studio: Studio, number: str) -> Ticket:
         lines=_lines(hand, lots, sealed, _weighings(studio, number)),
         cautions=_cautions(hand, lots),
         made=_made(lots[batch.made_id], sealed) if batch.made_id else None,
-        seals=_seals(studio, number),
+        seals=_seals(records),
     )
 
 
@@ -298,18 +319,35 @@ def _made(lot: Lot, sealed: Sealed) -> TicketMade:
     )
 
 
-def _seals(studio: Studio, number: str) -> tuple[TicketSeal, ...]:
+def _records(studio: Studio, number: str) -> list[SealedRecord]:
+    """Of its closing first, then the amendments."""
     rows = SealedRecord.objects.of(studio).filter(subject="batch", name=number)
-    return tuple(
-        TicketSeal(
-            sequence=row.sequence,
-            seal=row.seal,
-            previous=row.previous,
-            sealed_at=row.sealed_at,
-            by=row.by.person.name,
-            amends=row.amends.sequence if row.amends else None,
-        )
-        for row in rows.select_related("by__person", "amends").order_by("sequence")
+    return list(rows.select_related("by__person", "amends").order_by("sequence"))
+
+
+def _seals(records: Sequence[SealedRecord]) -> tuple[TicketSeal, ...]:
+    signatures: dict[int, list[TicketSignature]] = defaultdict(list)
+    rows = Signature.objects.filter(signs__in=[row.pk for row in records]).select_related("by__person")
+    for row in rows.order_by("id"):
+        signatures[row.signs_id].append(TicketSignature(row.meaning, row.by.person.name, row.at))
+    return tuple(_seal(row, tuple(signatures[row.pk])) for row in records)
+
+
+def _seal(row: SealedRecord, signatures: tuple[TicketSignature, ...]) -> TicketSeal:
+    amendment = row.told()["record"].get("amendment") or {}
+    return TicketSeal(
+        sequence=row.sequence,
+        seal=row.seal,
+        previous=row.previous,
+        sealed_at=row.sealed_at,
+        by=row.by.person.name,
+        amends=row.amends.sequence if row.amends else None,
+        why=amendment.get("why", ""),
+        corrections=tuple(
+            TicketCorrection(one["where"], str(one["said"]), str(one["says"]))
+            for one in amendment.get("corrections", ())
+        ),
+        signatures=signatures,
     )
 
 

@@ -38,6 +38,7 @@ def shelf(request: HttpRequest, member: Member) -> HttpResponse:
         "rows": shelf_rows(listing.rows),
         "today": today,
         "soon": today + SOON,
+        "choosing": member.may_write,
     }
     template = "inventory/parts/lots.html" if is_partial(request) else "inventory/shelf.html"
     return shown(request, template, context)

@@ -21,6 +21,7 @@ CHOOSABLE = (
     "weighing_tolerance",
     "strength_tolerance",
     "claim_days",
+    "document_days",
     "two_person_check",
 )
 
@@ -94,6 +95,8 @@ def choose_figures(*, by: Member, at: datetime, changes: Mapping[str, Any], expe
             faults.add(field, f"A tolerance is a fraction above 0 and at most 1, not {wanted[field]}.")
     if "claim_days" in wanted and not 1 <= wanted["claim_days"] <= 3650:
         faults.add("claim_days", "A claim is kept for 1 to 3650 days.")
+    if "document_days" in wanted and not 1 <= wanted["document_days"] <= 3650:
+        faults.add("document_days", "A paper is kept for 1 to 3650 days.")
     if "name" in wanted:
         _check_text("name", wanted["name"], faults)
     if "currency" in wanted:

@@ -157,7 +157,7 @@ class Described(AutoSchema):
                 response["content"]["text/csv"] = {"schema": {"type": "string"}}
             elif status in ("200", "201") and tagged:
                 headers |= ETAG
-            if status in ("201", "202") and tagged:
+            if (status in ("201", "202") or "202" in responses) and tagged:
                 headers |= LOCATION
             if headers:
                 response["headers"] = {**headers, **response.get("headers", {})}

@@ -93,6 +93,7 @@ class StudioOut(Shape):
         help_text="Largest relative difference of actual from declared strength that needs no decision."
     )
     claim_days = WholeNumber(help_text="Days after which a claim without a weighing is released.")
+    document_days = WholeNumber(help_text="Days for which a paper that was made is kept.")
     two_person_check = YesNo(help_text=TWO_PERSON_CHECK)
     edition = WholeNumber()
 
@@ -104,4 +105,5 @@ class StudioIn(Shape):
     weighing_tolerance = ToleranceField()
     strength_tolerance = ToleranceField()
     claim_days = WholeNumber(least=1, most=3650)
+    document_days = WholeNumber(least=1, most=3650)
     two_person_check = YesNo(help_text=TWO_PERSON_CHECK)

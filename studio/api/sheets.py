@@ -5,7 +5,10 @@ and spoil every accent. Cells that could start a formula are neutralised; import
 """
 
 import csv
-from collections.abc import Iterable, Iterator
+import io
+from collections.abc import Iterable, Iterator, Sequence
+from datetime import datetime
+from decimal import Decimal
 from typing import Any
 
 from django.db.models import QuerySet
@@ -13,7 +16,7 @@ from django.http import StreamingHttpResponse
 from rest_framework.renderers import BaseRenderer
 from rest_framework.serializers import Serializer
 
-from studio.api.rendering import dump
+from studio.api.rendering import dump, moment_text
 from studio.kernel.sheets import neutralised
 
 CHUNK = 1000
@@ -63,3 +66,19 @@ def cell(value: Any) -> str:
     if isinstance(value, (dict, list)):
         return neutralised(dump(value).decode())
     return neutralised(str(value))
+
+
+def rows_sheet(columns: Sequence[str], rows: Iterable[Sequence[Any]]) -> bytes:
+    """Rows that are no list of the API as a CSV sheet; figures and times are written as in lists."""
+    out = io.StringIO(newline="")
+    writer = csv.writer(out)
+    writer.writerow(columns)
+    for row in rows:
+        writer.writerow([cell(_written(value)) for value in row])
+    return ("\ufeff" + out.getvalue()).encode()
+
+
+def _written(value: Any) -> Any:
+    if isinstance(value, datetime):
+        return moment_text(value)
+    return format(value, "f") if isinstance(value, Decimal) else value

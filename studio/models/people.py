@@ -61,6 +61,9 @@ class Studio(models.Model):
     claim_days = models.PositiveSmallIntegerField(
         default=14, help_text="Days after which a claim without a weighing is released."
     )
+    document_days = models.PositiveSmallIntegerField(
+        default=90, help_text="Days for which a paper that was made is kept."
+    )
     two_person_check = models.BooleanField(
         default=False, help_text="A batch is released only when somebody who did not weigh it has checked it."
     )

@@ -51,7 +51,10 @@ class Operation:
 
     @property
     def is_list(self) -> bool:
-        return self.method == "GET" and "text/csv" in self.described["responses"]["200"]["content"]
+        """Of a list there are pages and a sheet; what has only a sheet is none."""
+        return self.method == "GET" and {"application/json", "text/csv"} <= {
+            *self.described["responses"]["200"]["content"]
+        }
 
     @property
     def reads_sheet(self) -> bool:

@@ -12,9 +12,11 @@ from datetime import date
 from decimal import Decimal
 from typing import Any
 
+from batches.actions.documents import ask_for, keep_result, take_up
 from batches.actions.formulas import adopt_as_base, write_next_version
 from inventory.actions.asking import ask_keeper, withdraw_request
 from inventory.actions.buying import OfferedPack, add_offer, add_supplier
+from batches.queries.wanted_papers import wanted_recall
 from inventory.actions.counting import count_lot
 from inventory.actions.drawing_off import draw_off
 from inventory.actions.holding import hold_lots
@@ -78,6 +80,8 @@ BODIES: Mapping[str, list[dict[str, Any]]] = {
     ],
     "lots_lend": [{"until": "2099-12-31"}],
     "requests_grant": [{"until": None, "tare": None}],
+    "labels": [{}, {"sheet": None}],
+    "lots_label": [{}, {"sheet": None}],
 }
 """Changes to the bodies drawn: None leaves a field out, the name of a thing in `World.names` is put in place of it."""
 
@@ -175,6 +179,10 @@ class World:
             return self.names["ethanol lot"]
         if operation == "batches_weighings_create" and name == "lot":
             return self.names["poured lot"]
+        if name == "lots":
+            return [self.names["lot"], self.names["stock"]]
+        if name.endswith("_mm"):
+            return {"page_width_mm": "210", "page_height_mm": "297"}.get(name, "20")
         if name in ("side_a", "side_b"):
             return [self.names["lot" if name == "side_a" else "stock"]]
         if name in self.names and kinds(schema) & {"string", "integer"}:
@@ -269,6 +277,7 @@ def furnished(owner: Member, maker: Member, reader: Member, *, apart: int = 0) -
     _buying(bench, names, apart)
     vial = draw_off(by=owner, now=NOW, number=names["made"], mass=Decimal(1))
     names["vial"] = vial.number
+    names["document"] = str(_made_document(owner, names["lot"]))
     held = bench.bottle("vanillin 5g")
     hold_lots(by=owner, now=NOW, lot_ids=[held.id], why="cloudy")
     names["held"] = held.number
@@ -313,6 +322,14 @@ def _buying(bench: Workbench, names: dict[str, str], apart: int) -> None:
         "offer": str(offer.id),
         "purchase": str(purchase.id),
     }
+
+
+def _made_document(owner: Member, lot: str) -> int:
+    document = ask_for(by=owner, now=NOW, wanted=wanted_recall(studio=owner.studio, number=lot))
+    taken = take_up(now=NOW, document_id=document.pk)
+    assert taken is not None
+    assert keep_result(now=NOW, document=taken, data=b"%PDF-1.7 not printed here")
+    return document.pk
 
 
 def _formulas(bench: Workbench, names: dict[str, str], code: str) -> None:

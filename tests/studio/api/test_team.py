@@ -14,6 +14,7 @@ def test_the_studio_is_read_with_its_figures(api, studio):
         "weighing_tolerance": "0.02",
         "strength_tolerance": "0.02",
         "claim_days": 14,
+        "document_days": 90,
         "two_person_check": False,
         "edition": 1,
     }
