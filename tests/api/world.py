@@ -14,9 +14,9 @@ from typing import Any
 
 from batches.actions.documents import ask_for, keep_result, take_up
 from batches.actions.formulas import adopt_as_base, write_next_version
+from batches.queries.wanted_papers import wanted_recall
 from inventory.actions.asking import ask_keeper, withdraw_request
 from inventory.actions.buying import OfferedPack, add_offer, add_supplier
-from batches.queries.wanted_papers import wanted_recall
 from inventory.actions.counting import count_lot
 from inventory.actions.drawing_off import draw_off
 from inventory.actions.holding import hold_lots

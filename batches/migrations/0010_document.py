@@ -7,7 +7,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('batches', '0006_wider_costs'),
+        ('batches', '0009_batches_in_hand'),
         ('studio', '0003_studio_document_days'),
     ]
 
