@@ -94,7 +94,7 @@ NAVIGATION = [
     ("Batches", "batches", ("/batches/",)),
     ("Materials", "materials", ("/materials/",)),
     ("Balances", "balances", ("/balances/",)),
-    ("Team", "team", ("/team/", "/requests/", "/loans/")),
+    ("Team", "team", ("/team/", "/requests/", "/loans/", "/members/")),
     ("Papers", "documents", ("/documents/", "/labels/")),
 ]
 
@@ -183,6 +183,8 @@ AUTH_PASSWORD_VALIDATORS = [
     {"NAME": "django.contrib.auth.password_validation.MinimumLengthValidator", "OPTIONS": {"min_length": 12}},
     {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
 ]
+# Whether anybody who reaches the service may found a studio on it.
+OPEN_TO_NEW_STUDIOS = os.environ.get("STILLROOM_OPEN", "yes") != "no"
 LOGIN_URL = "sign-in"
 LOGIN_REDIRECT_URL = "home"
 LOGOUT_REDIRECT_URL = "sign-in"

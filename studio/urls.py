@@ -8,9 +8,10 @@ from django.http import HttpRequest, HttpResponse
 from django.urls import include, path
 from django.utils.module_loading import import_string
 
-from studio.api import alerts, problems, reference, team, webhooks
+from studio.api import alerts, members, problems, reference, team, webhooks
 from studio.pages import alerts as alert_pages
 from studio.pages import faults, health, passwords, you
+from studio.pages import members as member_pages
 from studio.pages import webhooks as webhook_pages
 from studio.pages.sign_in import SignIn
 
@@ -18,7 +19,14 @@ FLOORS = ("inventory", "batches")
 
 own_api = [
     path("studio/", team.StudioView.as_view(), name="studio"),
-    path("members/", team.MemberList.as_view(), name="members"),
+    path("members/", members.MemberList.as_view(), name="members"),
+    path("members/<int:member_id>/", members.MemberView.as_view(), name="member"),
+    path("members/<int:member_id>/role/", members.MemberRole.as_view()),
+    path("members/<int:member_id>/remove/", members.MemberRemove.as_view()),
+    path("members/<int:member_id>/hand-over/", members.MemberHandOver.as_view()),
+    path("invitations/", members.InvitationList.as_view(), name="invitations"),
+    path("invitations/<int:invitation_id>/", members.InvitationView.as_view()),
+    path("invitations/<int:invitation_id>/withdraw/", members.InvitationWithdraw.as_view()),
     path("keys/", team.KeyList.as_view(), name="keys"),
     path("keys/<int:id>/", team.KeyView.as_view(), name="key"),
     path("keys/<int:id>/revoke/", team.KeyRevoke.as_view(), name="key-revoke"),
@@ -40,6 +48,14 @@ urlpatterns = [
     path("you/studios/<int:member_id>/", you.choose_studio, name="choose-studio"),
     path("you/leave/", you.leave, name="leave-studio"),
     path("you/password/", passwords.ChangePassword.as_view(), name="password-change"),
+    path("members/", member_pages.members, name="people"),
+    path("members/invite/", member_pages.invite_member, name="invite-member"),
+    path("members/<int:member_id>/role/", member_pages.role, name="member-role"),
+    path("members/<int:member_id>/remove/", member_pages.remove, name="remove-member"),
+    path("members/<int:member_id>/hand-over/", member_pages.hand_over, name="hand-over-studio"),
+    path("invitations/<int:invitation_id>/withdraw/", member_pages.end_invitation, name="end-invitation"),
+    path("join/<str:secret>/", member_pages.join, name="join"),
+    path("found/", member_pages.found, name="found-studio"),
     path("keys/", you.new_key, name="new-key"),
     path("keys/<int:key_id>/end/", you.end_key, name="end-key"),
     path("you/mail/", you.choose_alert_mail, name="alert-mail"),

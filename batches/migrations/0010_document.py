@@ -8,7 +8,7 @@ class Migration(migrations.Migration):
 
     dependencies = [
         ('batches', '0009_batches_in_hand'),
-        ('studio', '0003_studio_document_days'),
+        ('studio', '0004_studio_document_days'),
     ]
 
     operations = [

@@ -24,8 +24,13 @@ def leave_studio(*, by: Member, at: datetime) -> Member:
         others = Member.objects.filter(studio=by.studio_id, role=Role.OWNER, left_at=None).exclude(pk=by.pk)
         if by.role == Role.OWNER and not others.exists():
             raise LastOwner(f"You are the last owner of {by.studio}; it would have nobody to look after it.")
-        member.left_at = at
-        member.save(update_fields=["left_at"])
-        ApiKey.objects.filter(member=member, revoked_at=None).update(revoked_at=at)
+        end_membership(member, at)
         record(by=by, at=at, subject="member", name=str(by), verb="left")
     return member
+
+
+def end_membership(member: Member, at: datetime) -> None:
+    """Note that a locked member is gone, and end their keys. The verb around it writes the history."""
+    member.left_at = at
+    member.save(update_fields=["left_at"])
+    ApiKey.objects.filter(member=member, revoked_at=None).update(revoked_at=at)

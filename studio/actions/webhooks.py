@@ -6,7 +6,7 @@ from django.conf import settings
 
 from studio.actions.history import record
 from studio.actions.outbox import announce
-from studio.actions.studios import refuse_others_than_owners
+from studio.actions.people import refuse_others_than_owners
 from studio.kernel.errors import Conflict
 from studio.kernel.outward import checked_url
 from studio.kernel.secrets import new_nonce, webhook_secret

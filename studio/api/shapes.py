@@ -4,6 +4,7 @@ from typing import Any
 
 from rest_framework import serializers
 
+from studio.api.addresses import EmailText
 from studio.api.fields import DecimalText, Moment, OneOf, PlainText, Shape, WholeNumber, YesNo, shortest
 from studio.api.ids import IdField
 from studio.models import Role, Scope
@@ -17,6 +18,39 @@ class MemberOut(Shape):
     role = OneOf(Role)
     joined_at = Moment()
     left_at = Moment(allow_null=True)
+
+
+class RoleIn(Shape):
+    """The role a member is to have."""
+
+    role = OneOf(Role)
+
+
+class InvitationIn(Shape):
+    """Somebody to be invited."""
+
+    email = EmailText(help_text="Where the link is sent.")
+    role = OneOf(Role, default=Role.MAKER)
+
+
+class InvitationOut(Shape):
+    """An invitation, without its link."""
+
+    id = IdField()
+    email = EmailText()
+    role = OneOf(Role)
+    by = PlainText(longest=120, source="by.person.name")
+    made_at = Moment()
+    expires_at = Moment()
+    ended_at = Moment(allow_null=True, help_text="When it was accepted, withdrawn or replaced.")
+    accepted_by = PlainText(longest=120, source="accepted_by.person.name", allow_null=True)
+
+
+class InvitedOut(Shape):
+    """A new invitation with its link, which is shown this once and not kept."""
+
+    invitation = InvitationOut()
+    link = PlainText(longest=400, allow_null=True, help_text="null when the same request is repeated.")
 
 
 class KeyIn(Shape):

@@ -1,4 +1,4 @@
-"""The studio's own resources: itself, its members, their keys, and the history of everything."""
+"""The studio's own resources: itself, the keys of its members, and the history of everything."""
 
 import json
 
@@ -19,15 +19,14 @@ from studio.api.shapes import (
     KeyIn,
     KeyIssuedOut,
     KeyOut,
-    MemberOut,
     StudioIn,
     StudioOut,
     WhyIn,
 )
 from studio.api.views import Endpoint, ListEndpoint
-from studio.models import ApiKey, HistoryEntry, Member, Role, Scope
+from studio.models import ApiKey, HistoryEntry, Scope
 from studio.queries.history import history_of
-from studio.queries.members import key_seen_by, keys_seen_by, members_of
+from studio.queries.members import key_seen_by, keys_seen_by
 
 
 class StudioView(Endpoint):
@@ -49,22 +48,6 @@ class StudioView(Endpoint):
         changes = self.read(StudioIn, partial=True)
         studio = choose_figures(by=self.by, at=self.now, changes=changes, expected=self.edition())
         return self.answer(StudioOut, studio)
-
-
-class MemberFilters(Filters):
-    role = django_filters.ChoiceFilter(choices=Role.choices)
-    active = django_filters.BooleanFilter(field_name="left_at", lookup_expr="isnull")
-
-
-class MemberList(ListEndpoint):
-    """List the members of the studio, also those who left."""
-
-    model, shape, filterset_class = Member, MemberOut, MemberFilters
-    orderings = {"name": "person__name", "joined_at": "joined_at"}
-    ordering = "name"
-
-    def rows(self) -> QuerySet[Member]:
-        return members_of(self.studio)
 
 
 class KeyFilters(Filters):

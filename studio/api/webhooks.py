@@ -10,7 +10,7 @@ from django.urls import reverse
 from drf_spectacular.utils import extend_schema
 from rest_framework.request import Request
 
-from studio.actions.studios import refuse_others_than_owners
+from studio.actions.people import refuse_others_than_owners
 from studio.actions.webhooks import add_webhook, end_webhook, renew_secret, try_webhook
 from studio.api.alert_shapes import DeliveryOut, WebhookIn, WebhookIssuedOut, WebhookOut
 from studio.api.filters import Filters

@@ -1,6 +1,7 @@
 from studio.models.alerts import Alert, AlertMail, MailChoice
 from studio.models.answers import RememberedAnswer
 from studio.models.history import HistoryEntry
+from studio.models.invitations import Invitation
 from studio.models.jobs import JobRun
 from studio.models.keys import ApiKey, Scope
 from studio.models.outbox import Attempt, Delivery, DeliveryState, Event, Webhook
@@ -19,6 +20,7 @@ __all__ = [
     "DeliveryState",
     "Event",
     "HistoryEntry",
+    "Invitation",
     "JobRun",
     "MailChoice",
     "Meaning",

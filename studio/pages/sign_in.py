@@ -3,6 +3,7 @@
 import time
 from typing import Any
 
+from django.conf import settings
 from django.contrib.auth.forms import AuthenticationForm
 from django.contrib.auth.views import LoginView
 from django.core.exceptions import ValidationError
@@ -43,3 +44,4 @@ class SignIn(LoginView):
     template_name = "studio/sign_in.html"
     authentication_form = SignInForm
     redirect_authenticated_user = True
+    extra_context = {"open": settings.OPEN_TO_NEW_STUDIOS}

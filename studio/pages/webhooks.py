@@ -5,7 +5,7 @@ from django.http import HttpRequest, HttpResponse
 from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
 
-from studio.actions.studios import refuse_others_than_owners
+from studio.actions.people import refuse_others_than_owners
 from studio.actions.webhooks import add_webhook, end_webhook, renew_secret, try_webhook
 from studio.models import Member
 from studio.pages.acting import for_makers

@@ -3,12 +3,26 @@
 from django.db.models import QuerySet
 
 from studio.kernel.errors import NotFound
-from studio.models import ApiKey, Member, Person, Role, Studio
+from studio.models import ApiKey, Invitation, Member, Person, Role, ScopedQuerySet, Studio
+from studio.models.scoped import NoSuchThing
 
 
 def members_of(studio: Studio) -> QuerySet[Member]:
     """All members of a studio, also those who left, with their persons."""
     return Member.objects.filter(studio=studio).select_related("person")
+
+
+def member_of(studio: Studio, member_id: int) -> Member:
+    """One of them; raises `NoSuchThing`."""
+    member = members_of(studio).filter(pk=member_id).first()
+    if member is None:
+        raise NoSuchThing(f"There is no member {member_id} in this studio.")
+    return member
+
+
+def invitations_of(studio: Studio) -> ScopedQuerySet[Invitation]:
+    """All invitations with the names a list shows; one statement."""
+    return Invitation.objects.of(studio).select_related("by__person", "accepted_by__person")
 
 
 def active_membership(*, person: Person, preferred: int | None = None) -> Member | None:

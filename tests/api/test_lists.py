@@ -22,6 +22,7 @@ from inventory.actions.places import add_shelf, check_balance
 from inventory.actions.purchases import note_purchase
 from inventory.actions.receiving import Bottle, receive_bottles
 from inventory.models import Balance, Wish
+from studio.actions.inviting import invite
 from studio.actions.studios import add_member
 from studio.actions.webhooks import add_webhook, end_webhook, try_webhook
 from studio.models import Role, Webhook
@@ -173,6 +174,7 @@ def grow(bench: Workbench, count: int, batch: Batch) -> None:
         other = add_member(
             by=by, name="Other", email=f"other-{made}@example.org", password=PASSWORD, role=Role.MAKER, at=now
         )
+        invite(by=by, email=f"guest-{made}@example.org", role=Role.MAKER, at=now)
         ask_keeper(by=other, now=now, lot=kept, wish=Wish.SOME, mass=Decimal(1))
         lend(by=by, now=now, lot=kept, to=other, due_on=now.date())
         par = WantedPar(material=material, low=Decimal(1), full=Decimal(5))

@@ -27,6 +27,7 @@ from inventory.actions.places import add_shelf, check_balance
 from inventory.actions.placing import change_lot
 from inventory.actions.purchases import note_purchase
 from inventory.models import Movement, Wish
+from studio.actions.inviting import invite
 from studio.actions.running import next_number
 from studio.actions.webhooks import add_webhook, try_webhook
 from studio.models import Alert, Member
@@ -119,6 +120,7 @@ VALUES: Mapping[str, Any] = {
     "mass_fraction": "0.9",
     "density_g_ml": "0.9",
     "parts": "2",
+    "email": "new@example.org",
 }
 """Values by the name of a field, where the example of its schema would not do."""
 
@@ -369,6 +371,8 @@ def _sharing(bench: Workbench, world: World) -> None:
         "asker": str(maker.id),
         "borrower": str(maker.id),
         "unasked": draft.number,
+        "member_id": str(maker.id),
+        "invitation_id": str(invite(by=owner, email="noor@example.org", role="maker", at=NOW)[0].id),
     }
 
 

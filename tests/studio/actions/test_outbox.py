@@ -9,8 +9,8 @@ from django.db import transaction
 
 from studio.actions.alerts import raise_alerts
 from studio.actions.outbox import announce, forget_old_events
+from studio.actions.people import OwnersOnly
 from studio.actions.sending import LEASE, TRIED_FOR, pause_after, send_next
-from studio.actions.studios import OwnersOnly
 from studio.actions.telling import choose_mail, write_digest
 from studio.actions.webhooks import (
     OVERLAP,

@@ -4,10 +4,9 @@ from decimal import Decimal
 
 import pytest
 
+from studio.actions.people import EmailTaken, OwnersOnly
 from studio.actions.studios import (
     AlreadyMember,
-    EmailTaken,
-    OwnersOnly,
     add_member,
     choose_figures,
     found_studio,

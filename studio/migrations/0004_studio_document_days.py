@@ -6,7 +6,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('studio', '0002_records_that_hold'),
+        ('studio', '0003_alerts_and_outbox'),
     ]
 
     operations = [
