@@ -2,7 +2,7 @@
 
 from django.urls import path, register_converter
 
-from batches.api import batches, documents, formulas, imports, plans, reckoning
+from batches.api import batches, documents, formulas, imports, plans, reckoning, records
 from batches.api.references import FormulaCode
 from batches.pages import batch as batch_pages
 from batches.pages import (
@@ -17,6 +17,7 @@ from batches.pages import (
 )
 from batches.pages import documents as document_pages
 from batches.pages import formulas as formula_pages
+from batches.pages import records as record_pages
 
 register_converter(FormulaCode, "code")
 
@@ -42,7 +43,6 @@ api_urlpatterns = [
     path("batches/<str:number>/overpour/", batches.BatchOverpour.as_view()),
     path("batches/<str:number>/close/", batches.BatchClose.as_view()),
     path("batches/<str:number>/void/", batches.BatchVoid.as_view()),
-    path("batches/<str:number>/record/", batches.BatchRecord.as_view()),
     path("batches/<str:number>/ticket/", documents.BatchTicket.as_view()),
     path("documents/", documents.DocumentList.as_view()),
     path("documents/<int:document_id>/", documents.DocumentDetail.as_view()),
@@ -51,6 +51,9 @@ api_urlpatterns = [
     path("lots/<str:number>/label/", documents.LotLabel.as_view()),
     path("lots/<str:number>/recall/", documents.LotRecall.as_view()),
     path("shelves/<int:shelf_id>/count-list/", documents.ShelfCountList.as_view()),
+    path("batches/<str:number>/record/", records.BatchRecord.as_view()),
+    path("batches/<str:number>/sign/", records.BatchSign.as_view()),
+    path("batches/<str:number>/amend/", records.BatchAmend.as_view()),
 ]
 urlpatterns = [
     path("", today.today, name="home"),
@@ -85,6 +88,8 @@ urlpatterns = [
     path("labels/", document_pages.print_labels, name="print-labels"),
     path("lots/<str:number>/recall/", document_pages.print_recall, name="print-recall"),
     path("places/<int:shelf_id>/count-list/", document_pages.print_count_list, name="print-count-list"),
+    path("batches/<str:number>/sign/", record_pages.sign, name="sign-batch"),
+    path("batches/<str:number>/amend/", record_pages.amend, name="amend-batch"),
     path("batches/<str:number>/bench/", bench.bench, name="bench"),
     path("batches/<str:number>/bench/live/", bench.told, name="bench-live"),
     path("batches/<str:number>/bench/lot/", bench.lot, name="bench-lot"),

@@ -1,4 +1,5 @@
 from django.apps import AppConfig
+from django.core.checks import Tags, register
 
 
 class StudioConfig(AppConfig):
@@ -10,3 +11,6 @@ class StudioConfig(AppConfig):
         from studio.celery import app
 
         app.set_default()
+        from studio.kernel.durability import check_durability
+
+        register(check_durability, Tags.database)

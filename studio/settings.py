@@ -96,6 +96,7 @@ NAVIGATION = [
     ("Balances", "balances", ("/balances/",)),
     ("Team", "team", ("/team/", "/requests/", "/loans/", "/members/")),
     ("Papers", "documents", ("/documents/", "/labels/")),
+    ("Records", "records", ("/records/", "/history/")),
 ]
 
 DATABASE_URL = os.environ.get("DATABASE_URL") or f"sqlite:///{DATA_DIR / 'stillroom.sqlite3'}"

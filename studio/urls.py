@@ -8,10 +8,11 @@ from django.http import HttpRequest, HttpResponse
 from django.urls import include, path
 from django.utils.module_loading import import_string
 
-from studio.api import alerts, members, problems, reference, team, webhooks
+from studio.api import alerts, members, problems, records, reference, team, webhooks
 from studio.pages import alerts as alert_pages
-from studio.pages import faults, health, passwords, you
+from studio.pages import faults, health, history, passwords, you
 from studio.pages import members as member_pages
+from studio.pages import records as record_pages
 from studio.pages import webhooks as webhook_pages
 from studio.pages.sign_in import SignIn
 
@@ -40,10 +41,20 @@ own_api = [
     path("webhooks/<int:webhook_id>/try/", webhooks.WebhookTry.as_view()),
     path("webhooks/<int:webhook_id>/end/", webhooks.WebhookEnd.as_view()),
     path("webhooks/<int:webhook_id>/deliveries/", webhooks.DeliveryList.as_view(), name="deliveries"),
-    path("history/", team.HistoryList.as_view(), name="history"),
+    path("studio/export/", records.EverythingView.as_view(), name="studio-export"),
+    path("records/", records.RecordList.as_view(), name="sealed-records"),
+    path("records/bundle/", records.BundleView.as_view(), name="records-bundle"),
+    path("checkpoints/", records.CheckpointList.as_view(), name="checkpoints"),
+    path("history/", team.HistoryList.as_view(), name="api-history"),
 ]
 
 urlpatterns = [
+    path("history/", history.history, name="history"),
+    path("history/changes/", history.changes, name="changes"),
+    path("records/", record_pages.records, name="records"),
+    path("records/checkpoint/", record_pages.new_checkpoint, name="new-checkpoint"),
+    path("records/bundle/", record_pages.bundle, name="bundle"),
+    path("records/everything/", record_pages.everything, name="everything"),
     path("you/", you.you, name="you"),
     path("you/studios/<int:member_id>/", you.choose_studio, name="choose-studio"),
     path("you/leave/", you.leave, name="leave-studio"),

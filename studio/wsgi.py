@@ -9,5 +9,7 @@ application = get_wsgi_application()
 
 # Needs the applications to be set up, so it comes after them.
 from studio.kernel.background import keep_time  # noqa: E402
+from studio.kernel.durability import refuse_unsafe_database  # noqa: E402
 
+refuse_unsafe_database()
 keep_time()

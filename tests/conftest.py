@@ -30,6 +30,7 @@ if TYPE_CHECKING:
     from tests.workbench import Workbench
 
 PASSWORD = "correct resin staple 7"
+TEST_KEY = "dGhlIGtleSBvZiBhbGwgdGVzdHM6IDMyIGxldHRlcnM="
 NOW = datetime(2026, 3, 1, 9, 30, tzinfo=UTC)
 _count = itertools.count(1)
 
@@ -55,6 +56,8 @@ def pytest_configure(config: pytest.Config) -> None:
         return
     from django.conf import settings
 
+    # Checkpoints of one test are believed by the next, wherever each of them keeps its own.
+    settings.CHECKPOINT_KEY = TEST_KEY
     settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
     if settings.REDIS_URL:
         settings.CACHES["default"]["LOCATION"] = _own_redis(settings.REDIS_URL)

@@ -26,7 +26,6 @@ from batches.api.shapes import (
     ClosedOut,
     CloseIn,
     KeepersAskedOut,
-    RecordOut,
     ReserveIn,
     StrikeIn,
     VoidIn,
@@ -36,7 +35,7 @@ from batches.api.shapes import (
     WeighingsIn,
 )
 from batches.models import Batch, Weighing
-from batches.queries.batches import batch_in_hand, batches_of, sealed_record, ways_on, weighings_of
+from batches.queries.batches import batch_in_hand, batches_of, ways_on, weighings_of
 from batches.queries.formulas import formulas_of, version_of
 from inventory.api.references import naming, resolved
 from inventory.models import Material
@@ -205,15 +204,6 @@ class BatchVoid(Endpoint):
         """Give a batch up: claims are released, what was weighed is discarded by movements."""
         void_batch(by=self.by, now=self.now, number=batch_number(self.studio, number), **self.read(VoidIn))
         return self.answer(BatchInHandOut, _in_hand(self, number))
-
-
-class BatchRecord(Endpoint):
-    @extend_schema(responses=RecordOut)
-    def get(self, request: Request, number: str) -> HttpResponse:
-        """Read the sealed record of a closed batch."""
-        return self.answer(
-            RecordOut, sealed_record(studio=self.studio, number=batch_number(self.studio, number))
-        )
 
 
 def _in_hand(view: Endpoint, number: str) -> Any:

@@ -2,7 +2,7 @@
 
 from typing import Any, get_args
 
-from rest_framework.serializers import DictField, ListField
+from rest_framework.serializers import ListField
 
 from batches.actions.formulas import MOST_LINES
 from batches.calc.overpour import Way
@@ -351,11 +351,3 @@ class CloseIn(Shape):
 class ClosedOut(Shape):
     batch = BatchOut()
     made = LotOut()
-
-
-class RecordOut(Shape):
-    sequence = WholeNumber()
-    previous = PlainText(longest=64)
-    seal = PlainText(longest=64)
-    text = PlainText(longest=10_000_000, help_text="The sealed text: RFC 8785 canonical JSON.")
-    record = DictField(help_text="What the text says of the batch, for reading; sealed is the text.")

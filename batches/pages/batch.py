@@ -17,9 +17,10 @@ from batches.models import CLAIMING, BatchState
 from batches.pages.deviations import drawn_deviations
 from batches.pages.forms import DayForm, VoidForm
 from batches.pages.remedies import offered
-from batches.queries.batches import BatchInHand, batch_in_hand, batches_of, sealed_record, weighings_of
+from batches.queries.batches import BatchInHand, batch_in_hand, batches_of, weighings_of
 from batches.queries.finding import batches_matching
 from batches.queries.planned import planned_lines
+from batches.queries.records import batch_record
 from inventory.actions.keeping import KeeperNotAsked
 from inventory.calc.wording import listed
 from studio.kernel.errors import Invalid
@@ -119,7 +120,7 @@ def _page(
         context["drawn"] = drawn_deviations(found.lines, batch.tolerance)
         context["weighings"] = list(weighings_of(studio=member.studio, number=number))
     if batch.state == BatchState.CLOSED:
-        context["record"] = sealed_record(studio=member.studio, number=number)
+        context["record"] = batch_record(studio=member.studio, number=number)
     if batch.state == BatchState.WEIGHING:
         context["done_lines"] = sum(one.state in ("done", "over") for one in found.lines)
     context |= kept

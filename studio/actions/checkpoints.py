@@ -13,6 +13,7 @@ from typing import Any
 from django.db import connection, transaction
 from django.db.models import Max
 
+from studio.actions.history import record
 from studio.kernel.checkpoint_files import KeptCheckpoint, keep_checkpoints
 from studio.kernel.checkpoints import (
     FORM,
@@ -27,7 +28,7 @@ from studio.kernel.guarded import Guarded
 from studio.kernel.seals import FIRST_SEAL, canonical
 from studio.kernel.signing_key import sign
 from studio.kernel.work import work
-from studio.models import Checkpoint, SealedRecord, Studio
+from studio.models import Checkpoint, Member, SealedRecord, Studio
 from studio.models.settled_rows import covered_tables, model_of, settled_rows
 
 LONGEST_WAIT_SECONDS = 10
@@ -58,6 +59,16 @@ def make_checkpoint(*, at: datetime, studio: Studio) -> Checkpoint | None:
             key=key,
         )
         transaction.on_commit(partial(take_outside, studio=studio))
+    return made
+
+
+def checkpoint_now(*, by: Member, at: datetime, why: str = "") -> Checkpoint:
+    """A checkpoint because somebody asks for one, which is noted and so always something new."""
+    with work():
+        record(by=by, at=at, subject="studio", name=by.studio.name, verb="checkpoint asked for", why=why)
+    made = make_checkpoint(at=at, studio=by.studio)
+    if made is None:
+        raise RuntimeError("The note of who asked is not covered by a checkpoint yet, so one can be made.")
     return made
 
 

@@ -88,6 +88,34 @@ class WhyIn(Shape):
     why = PlainText(longest=1000, lines=True, blank=True, default="")
 
 
+class SealedRecordOut(Shape):
+    """A record in its place in the chain of seals."""
+
+    sequence = WholeNumber()
+    subject = PlainText(longest=20)
+    name = PlainText(longest=120)
+    sealed_at = Moment()
+    by = PlainText(longest=120, source="by.person.name")
+    amends = WholeNumber(
+        source="amends.sequence", allow_null=True, default=None, help_text="The record it amends."
+    )
+    previous = PlainText(longest=64)
+    seal = PlainText(longest=64)
+    text = PlainText(longest=10_000_000, help_text="The sealed text: RFC 8785 canonical JSON.")
+
+
+class CheckpointOut(Shape):
+    """How far records and ledger had grown, signed."""
+
+    number = WholeNumber()
+    code = PlainText(longest=40, help_text="As it is printed on papers.")
+    at = Moment()
+    digest = PlainText(longest=64, help_text="SHA-256 of the text.")
+    text = PlainText(longest=100_000_000, help_text="What is signed.")
+    signature = PlainText(longest=88, help_text="Ed25519 (RFC 8032) over the text, in base64.")
+    key = PlainText(longest=44, help_text="The public key, in base64.")
+
+
 class HistoryOut(Shape):
     """One change of one thing."""
 

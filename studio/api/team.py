@@ -25,7 +25,7 @@ from studio.api.shapes import (
 )
 from studio.api.views import Endpoint, ListEndpoint
 from studio.models import ApiKey, HistoryEntry, Scope
-from studio.queries.history import history_of
+from studio.queries.history import entries_matching, history_of
 from studio.queries.members import key_seen_by, keys_seen_by
 
 
@@ -111,6 +111,12 @@ class HistoryFilters(Filters):
     by = IdFilter(field_name="by_id")
     since = MomentFilter(field_name="at", lookup_expr="gte")
     before = MomentFilter(field_name="at", lookup_expr="lt")
+    search = django_filters.CharFilter(
+        method="searched", help_text="Words in a name, a verb, a reason or who it was."
+    )
+
+    def searched(self, rows: QuerySet[HistoryEntry], name: str, value: str) -> QuerySet[HistoryEntry]:
+        return entries_matching(rows, value)
 
 
 class HistoryList(ListEndpoint):

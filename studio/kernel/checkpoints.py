@@ -47,7 +47,7 @@ class Block:
         return next(differing, min(self.rows, found.rows))
 
 
-def row_text(values: Sequence[Any]) -> str:
+def row_text(values: Sequence[Any] | Mapping[str, Any]) -> str:
     """The values of a row as the text that is hashed: the same on every engine."""
     return json.dumps(
         values, default=_plain, ensure_ascii=False, sort_keys=True, separators=(",", ":"), allow_nan=False

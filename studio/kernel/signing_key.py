@@ -37,9 +37,11 @@ def signed_by(text: str, signature: str, public: str) -> bool:
 
 
 def known_keys() -> list[str]:
-    """The public keys this installation has signed with, or has taken over with a studio, oldest first."""
-    file = _folder() / KNOWN_KEYS
-    return file.read_text("ascii").split() if file.exists() else []
+    """The public keys this installation has signed with, or has taken over with a studio, and its own, oldest first."""
+    keys = _noted_keys()
+    if settings.CHECKPOINT_KEY or (_folder().parent / KEY_FILE).exists():
+        keys.append(_base64(_private_key().public_key().public_bytes_raw()))
+    return list(dict.fromkeys(keys))
 
 
 def take_over_key(public: str) -> None:
@@ -80,11 +82,16 @@ def _make_key(file: Path) -> None:
 
 
 def _note_key(public: str) -> None:
-    if public in known_keys():
+    if public in _noted_keys():
         return
     _folder().mkdir(parents=True, exist_ok=True)
     with (_folder() / KNOWN_KEYS).open("a", encoding="ascii") as file:
         file.write(public + "\n")
+
+
+def _noted_keys() -> list[str]:
+    file = _folder() / KNOWN_KEYS
+    return file.read_text("ascii").split() if file.exists() else []
 
 
 def _folder() -> Path:

@@ -7,6 +7,7 @@ from typing import Concatenate, ParamSpec
 from django.conf import settings
 from django.contrib.auth.views import redirect_to_login
 from django.http import HttpRequest, HttpResponse
+from django.http.response import HttpResponseBase
 from django.shortcuts import render, resolve_url
 
 from studio.kernel.errors import Refusal
@@ -16,17 +17,17 @@ from studio.pages.faults import refused
 from studio.queries.members import active_membership
 
 Rest = ParamSpec("Rest")
-Page = Callable[Concatenate[HttpRequest, Member, Rest], HttpResponse]
+Page = Callable[Concatenate[HttpRequest, Member, Rest], HttpResponseBase]
 
 
-def for_members(view: Page[Rest]) -> Callable[Concatenate[HttpRequest, Rest], HttpResponse]:
+def for_members(view: Page[Rest]) -> Callable[Concatenate[HttpRequest, Rest], HttpResponseBase]:
     """Hand the acting member to a page; who is not signed in is asked to, who is in no studio is told so.
 
     A refusal that the page does not show itself becomes a page of its own. No cache keeps what a member saw.
     """
 
     @wraps(view)
-    def page(request: HttpRequest, *args: Rest.args, **kwargs: Rest.kwargs) -> HttpResponse:
+    def page(request: HttpRequest, *args: Rest.args, **kwargs: Rest.kwargs) -> HttpResponseBase:
         if not request.user.is_authenticated:
             return _to_sign_in(request)
         preferred = request.session.get("member")
@@ -34,6 +35,7 @@ def for_members(view: Page[Rest]) -> Callable[Concatenate[HttpRequest, Rest], Ht
         if member is None:
             return render(request, "studio/no_studio.html", status=403)
         request.member = member  # type: ignore[attr-defined]
+        response: HttpResponseBase
         try:
             response = view(request, member, *args, **kwargs)
         except Refusal as refusal:
@@ -44,13 +46,13 @@ def for_members(view: Page[Rest]) -> Callable[Concatenate[HttpRequest, Rest], Ht
     return page
 
 
-def for_makers(view: Page[Rest]) -> Callable[Concatenate[HttpRequest, Rest], HttpResponse]:
+def for_makers(view: Page[Rest]) -> Callable[Concatenate[HttpRequest, Rest], HttpResponseBase]:
     """Like `for_members`, for pages that change something: a reader is refused, also the empty form."""
 
     @wraps(view)
     def page(
         request: HttpRequest, member: Member, /, *args: Rest.args, **kwargs: Rest.kwargs
-    ) -> HttpResponse:
+    ) -> HttpResponseBase:
         if not member.may_write:
             raise ReadersOnlyRead("You are a reader in this studio. Ask a maker or an owner to do this.")
         return view(request, member, *args, **kwargs)

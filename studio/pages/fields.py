@@ -255,6 +255,14 @@ class YesNo(forms.BooleanField):
         super().__init__(required=False, **told)
 
 
+class Secret(forms.CharField):
+    """A password: taken as it is, and never shown again."""
+
+    def __init__(self, **told: Any) -> None:
+        widget = forms.PasswordInput(attrs={"autocomplete": "current-password"})
+        super().__init__(strip=False, max_length=4096, widget=widget, error_messages=NEEDED, **told)
+
+
 class Sheet(forms.FileField):
     """A CSV file."""
 

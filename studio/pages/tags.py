@@ -7,6 +7,7 @@ the API or a paper says.
 from datetime import date, datetime
 from decimal import Context, Decimal
 from typing import Any
+from urllib.parse import urlencode
 
 from django import template
 from django.forms import BoundField, CheckboxInput, Form
@@ -130,3 +131,9 @@ def page_link(name: str, what: Any) -> SafeString:
 def page_address(name: str, *args: Any) -> str:
     """The address of a page, or "" while the service has no such page."""
     return address(name, *args)
+
+
+@register.inclusion_tag("studio/parts/what_changed.html")
+def what_changed(subject: str, name: Any) -> dict[str, str]:
+    """The history of a thing, folded, and read when somebody opens it."""
+    return {"asked": urlencode({"subject": subject, "name": str(name)})}

@@ -9,6 +9,8 @@ import json
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from django.db.models import QuerySet
+
 from studio.kernel.checkpoints import utc_text
 from studio.kernel.envelope import envelope
 from studio.kernel.seals import FIRST_SEAL, seal
@@ -25,6 +27,11 @@ class BrokenLink:
     sentence: str
 
 
+def records_of(studio: Studio) -> QuerySet[SealedRecord]:
+    """All sealed records of a studio, with who sealed them and what they amend."""
+    return SealedRecord.objects.of(studio).select_related("by__person", "amends")
+
+
 def broken_signatures(studio: Studio) -> Iterator[BrokenLink]:
     """Every signature that is another than its sealed record says, or lost the one or the other; one statement each."""
     signatures = Signature.objects.of(studio).select_related("signs", "record").order_by("id")
@@ -34,6 +41,9 @@ def broken_signatures(studio: Studio) -> Iterator[BrokenLink]:
                 signature.record.sequence,
                 f"The signature of record {signature.signs.sequence} is not the one that was sealed.",
             )
+    stray = Signature.objects.of(studio).exclude(signs__in=SealedRecord.objects.of(studio)).order_by("id")
+    for sequence in stray.values_list("record__sequence", flat=True).iterator():
+        yield BrokenLink(sequence, f"Record {sequence} seals the signature of a record that is gone.")
     lost = SealedRecord.objects.of(studio).filter(subject="signature", signature=None).order_by("sequence")
     for sequence in lost.values_list("sequence", flat=True).iterator():
         yield BrokenLink(sequence, f"Record {sequence} seals a signature that is gone.")

@@ -33,6 +33,17 @@ def active_membership(*, person: Person, preferred: int | None = None) -> Member
     return next(iter(chosen or found), None)
 
 
+def studio_called(text: str) -> Studio:
+    """The studio of this name or key; raises `NotFound` for none, and for a name that several have."""
+    found = list(Studio.objects.filter(name=text).order_by("id")[:2])
+    if not found and text.isascii() and text.isdigit():
+        found = list(Studio.objects.filter(pk=int(text)))
+    if len(found) != 1:
+        named = ", ".join(f"{studio.pk} ({studio})" for studio in Studio.objects.order_by("id")[:20])
+        raise NotFound(f"There is not one studio called {text[:80]}. Give one of the keys: {named}.")
+    return found[0]
+
+
 def keys_seen_by(member: Member) -> QuerySet[ApiKey]:
     """The keys a member may see: their own, and for an owner all of the studio."""
     keys = ApiKey.objects.select_related("member__person").filter(member__studio=member.studio_id)

@@ -20,7 +20,7 @@ from studio.api.reference import document
 from tests.client import Api
 
 ROOT = "/api/v1/"
-STUDIO_OWN = ("studio", "members", "keys", "history", "alert-mail")
+STUDIO_OWN = ("studio", "members", "keys", "history", "records", "checkpoints", "alert-mail")
 Schema = Mapping[str, Any]
 
 
@@ -103,6 +103,13 @@ def kinds(schema: Schema) -> set[str]:
     """The JSON types a schema names."""
     kind = schema.get("type", "object")
     return {kind} if isinstance(kind, str) else set(kind)
+
+
+def as_text(value: Any) -> str:
+    """A value as a query string has it; of several the first."""
+    if isinstance(value, list):
+        value = value[0]
+    return str(value).lower() if isinstance(value, bool) else str(value)
 
 
 FORMATS = FormatChecker()

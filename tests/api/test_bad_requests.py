@@ -6,10 +6,10 @@ from urllib.parse import quote, urlencode
 
 import pytest
 
-from tests.api.contract import Operation, faults_of, of_floors
+from tests.api.contract import Operation, as_text, faults_of, of_floors
 from tests.api.fingerprint import changed, fingerprint
 from tests.api.shares import share
-from tests.api.world import World, as_text
+from tests.api.world import World
 
 OPERATIONS = of_floors()
 WITH_BODY = [one for one in OPERATIONS if one.body is not None]

@@ -30,99 +30,11 @@ from inventory.models import Movement, Wish
 from studio.actions.inviting import invite
 from studio.actions.running import next_number
 from studio.actions.webhooks import add_webhook, try_webhook
-from studio.models import Alert, Member
-from tests.api.contract import Operation, Schema, kinds, resolved
+from studio.models import Alert, Member, SealedRecord
+from tests.api.asked import BODIES, LONG_AGO, PLACES, VALUES
+from tests.api.contract import Operation, Schema, as_text, kinds, resolved
 from tests.conftest import NOW
 from tests.workbench import Workbench
-
-LONG_AGO = "2020-01-01T00:00:00Z"
-
-PLACES: Mapping[str, str] = {
-    "lots_release": "held",
-    "batches_reserve": "draft",
-    "batches_partial_update": "draft",
-    "batches_void": "draft",
-    "batches_weigh_plan": "draft",
-    "batches_weigh_plan_retrieve": "draft",
-    "batches_other_lot": "draft",
-    "batches_weighings_create": "reserved",
-    "batches_weighings_strike": "weighing",
-    "batches_overpour": "weighing",
-    "batches_overpour_retrieve": "weighing",
-    "batches_close": "weighed",
-    "batches_record_retrieve": "closed",
-    "batches_ask_keepers": "unasked",
-    "requests_withdraw": "own request",
-    "lots_lend": "held elsewhere",
-}
-"""Operations on a thing that must be in a certain state, with the name of one in `World.names`."""
-
-BODIES: Mapping[str, list[dict[str, Any]]] = {
-    "bottles_create": [{"purity": "0.98"}, {"strength": None, "solvent": None}],
-    "materials_create": [{"cas": "106-24-1"}],
-    "materials_partial_update": [{"cas": "106-24-1", "kind": None}],
-    "formulas_create": [
-        {"lines": [{"parts": "3"}, {"material": "ethanol", "strength": None, "solvent": None}]}
-    ],
-    "formulas_versions_create": [{"lines": [{"parts": "3"}]}],
-    "formulas_versions_update": [{"lines": [{"parts": "3"}]}],
-    "batches_create": [
-        {"material": None, "solvent": None, "strength": None, "reserve": None, "version": None},
-        {"formula": None, "version": None, "solvent_bounds": None, "mass": "1"},
-    ],
-    "batches_weigh_plan": [
-        {"pins": [{"lot": "stock", "mass": None}], "pours": None, "allow": None},
-        {"pins": None, "knowingly": True},
-    ],
-    "batches_reserve": [{"expired": None}],
-    "requests_create": [
-        {"lot": "maker's lot", "until": None},
-        {"lot": "maker's lot", "wish": "loan", "mass": None, "until": "2099-12-31"},
-    ],
-    "lots_lend": [{"until": "2099-12-31"}],
-    "requests_grant": [{"until": None, "tare": None}],
-    "labels": [{}, {"sheet": None}],
-    "lots_label": [{}, {"sheet": None}],
-}
-"""Changes to the bodies drawn: None leaves a field out, the name of a thing in `World.names` is put in place of it."""
-
-VALUES: Mapping[str, Any] = {
-    "mass": "1",
-    "gross": "60",
-    "tare": "10",
-    "strength": "0.1",
-    "purity": "0.98",
-    "cas": "106-24-1",
-    "hazards": ["H315"],
-    "capacity": "200",
-    "readability": "0.001",
-    "repeatability": "0.001",
-    "linearity": "0.002",
-    "verification_interval": "0.01",
-    "reference": "100",
-    "reading": "100.001",
-    "allowed_error": "0.01",
-    "tolerance": "0.05",
-    "position": 1,
-    "with_version": 1,
-    "version": 1,
-    "code": "new-code",
-    "way": "keep-going",
-    "despite_claims": True,
-    "confirmed": True,
-    "ordering": None,
-    "cursor": None,
-    "format": None,
-    "dry_run": True,
-    "least": "0.1",
-    "most": "0.9",
-    "volume_fraction": None,
-    "mass_fraction": "0.9",
-    "density_g_ml": "0.9",
-    "parts": "2",
-    "email": "new@example.org",
-}
-"""Values by the name of a field, where the example of its schema would not do."""
 
 
 @dataclass
@@ -133,6 +45,8 @@ class World:
     maker: Member
     reader: Member
     names: dict[str, str] = field(default_factory=dict)
+    seal: str = ""
+    """The seal of the closed batch's record."""
 
     def place(self, operation: Operation) -> dict[str, str]:
         """The values of the parameters in the path."""
@@ -177,6 +91,8 @@ class World:
         schema = resolved(schema)
         if name in VALUES and kinds(schema) != {"object"}:
             return VALUES[name]
+        if name == "seal":
+            return self.seal
         if operation == "grids_layout" and name == "solvent":
             return self.names["ethanol lot"]
         if operation == "batches_weighings_create" and name == "lot":
@@ -225,13 +141,6 @@ class World:
             else:
                 changed[name] = self.names.get(value, value) if isinstance(value, str) else value
         return changed
-
-
-def as_text(value: Any) -> str:
-    """A value as a query string has it; of several the first."""
-    if isinstance(value, list):
-        value = value[0]
-    return str(value).lower() if isinstance(value, bool) else str(value)
 
 
 def furnished(owner: Member, maker: Member, reader: Member, *, apart: int = 0) -> World:
@@ -399,3 +308,4 @@ def _batches(bench: Workbench, world: World, apart: int) -> None:
     bench.weigh_all(closed)
     names["made"] = bench.close(closed).number
     names["closed"] = closed.number
+    world.seal = SealedRecord.objects.get(studio=world.owner.studio, name=closed.number).seal

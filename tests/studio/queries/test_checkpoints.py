@@ -5,7 +5,6 @@ import stat
 from datetime import timedelta
 
 import pytest
-from django.conf import settings
 
 from studio.actions.checkpoints import make_checkpoint, take_outside
 from studio.actions.history import record
@@ -13,7 +12,7 @@ from studio.actions.records import seal_record
 from studio.kernel.checkpoint_files import file_of
 from studio.kernel.envelope import envelope
 from studio.kernel.seals import FIRST_SEAL, canonical, seal
-from studio.kernel.signing_key import signed_by
+from studio.kernel.signing_key import known_keys, signed_by
 from studio.models import Checkpoint, HistoryEntry, SealedRecord
 from studio.queries.chain import broken_links
 from studio.queries.checkpoints import (
@@ -135,10 +134,10 @@ def test_a_checkpoint_that_somebody_wrote_without_the_key_is_found(told):
 
 def test_a_checkpoint_signed_with_a_key_of_somebody_elses_is_found(told, settings):
     theirs = "QUFBQUFBQUFBQUFBQUFBQUFBQUFBQUFBQUFBQUFBQUE="
-    ours, settings.CHECKPOINT_KEY = settings.CHECKPOINTS, theirs
-    settings.CHECKPOINTS = ours.parent / "elsewhere" / "checkpoints"
+    place, key = settings.CHECKPOINTS, settings.CHECKPOINT_KEY
+    settings.CHECKPOINTS, settings.CHECKPOINT_KEY = place.parent / "elsewhere" / "checkpoints", theirs
     make_checkpoint(at=NOW, studio=told)
-    settings.CHECKPOINTS, settings.CHECKPOINT_KEY = ours, ""
+    settings.CHECKPOINTS, settings.CHECKPOINT_KEY = place, key
     assert ("checkpoint 3", "is signed with a key that is none of this installation") in found(told)
 
 
@@ -194,13 +193,19 @@ def test_what_the_file_lacks_at_its_end_is_written_later(told):
     assert len(file.read_text("utf-8").splitlines()) == 2
 
 
-def test_the_key_is_made_once_and_read_by_its_owner_only(told):
+def test_the_key_is_made_once_and_read_by_its_owner_only(maker, settings):
+    settings.CHECKPOINT_KEY = ""
+    told = maker.studio
+    for name in ("B1", "B2"):
+        sealed(maker, name)
+        checkpoint(told, NOW)
     file = settings.CHECKPOINTS.parent / "checkpoint-key"
     assert stat.S_IMODE(file.stat().st_mode) == 0o600
     first, second = Checkpoint.objects.of(told).order_by("number")
     assert first.key == second.key
     assert signed_by(first.text, first.signature, first.key)
     assert not signed_by(first.text + " ", first.signature, first.key)
+    assert known_keys() == [first.key]
 
 
 def test_a_printed_code_names_its_checkpoint(told):
