@@ -56,6 +56,11 @@ class PlacedLabel:
 
 def print_labels(labels: LabelSet, layout: LabelLayout, copy: Copy, told: Told = silent) -> bytes:
     """The PDF: the labels in their order, on as many pages as they need."""
+    return printed(labels_html(labels, layout, copy), style="labels.css", told=told)
+
+
+def labels_html(labels: LabelSet, layout: LabelLayout, copy: Copy) -> str:
+    """The labels before they are laid out."""
     pages: dict[int, list[PlacedLabel]] = {}
     for label, place in zip(labels.labels, places(layout, len(labels.labels)), strict=True):
         placed = PlacedLabel(
@@ -81,7 +86,7 @@ def print_labels(labels: LabelSet, layout: LabelLayout, copy: Copy, told: Told =
         "copy": copy,
         "studio": labels.studio,
     }
-    return printed(written("labels.html", context), style="labels.css", told=told)
+    return written("labels.html", context)
 
 
 def code_side(layout: LabelLayout) -> Decimal:

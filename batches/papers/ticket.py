@@ -21,6 +21,11 @@ COLUMNS = (
 
 def print_ticket(ticket: Ticket, copy: Copy, told: Told = silent) -> bytes:
     """The PDF: what to pour, or after closing what was poured."""
+    return printed(ticket_html(ticket, copy), style="paper.css", told=told)
+
+
+def ticket_html(ticket: Ticket, copy: Copy) -> str:
+    """The ticket before it is laid out."""
     made = ticket.made
     target = sum((line.target for line in ticket.lines), ZERO_MASS)
     weighed = sum((line.weighed for line in ticket.lines), ZERO_MASS)
@@ -38,7 +43,7 @@ def print_ticket(ticket: Ticket, copy: Copy, told: Told = silent) -> bytes:
         "contents": [(part, _doubt(part.uncertainty)) for part in made.contents] if made else [],
         "still_to_weigh": ticket.state in ("draft", "reserved", "weighing"),
     }
-    return printed(written("ticket.html", context), style="paper.css", told=told)
+    return written("ticket.html", context)
 
 
 def _doubt(standard_uncertainty: Decimal | None) -> Decimal | None:

@@ -3,11 +3,22 @@
 import sys
 from collections.abc import Callable, Iterable, Sequence
 
-from tests.bench import arithmetic, memory, pages, proving, reading, reserving, sheets, tracing, weighing
+from tests.bench import (
+    arithmetic,
+    memory,
+    pages,
+    papers,
+    proving,
+    reading,
+    reserving,
+    sheets,
+    tracing,
+    weighing,
+)
 from tests.bench.scene import Scene
 from tests.bench.table import Row, table
 
-FAMILIES = (tracing, reading, arithmetic, pages, proving, sheets, reserving, weighing, memory)
+FAMILIES = (tracing, reading, arithmetic, pages, papers, proving, sheets, reserving, weighing, memory)
 ROWS: dict[str, Callable[[Scene], Iterable[Row]]] = {
     name: measure for family in FAMILIES for name, measure in family.ROWS.items()
 }
