@@ -7,6 +7,7 @@ from itertools import chain
 from django.db import connection
 
 from batches.queries.proof_of_making import making_findings
+from batches.queries.proof_of_records import record_findings
 from inventory.calc.contents import Contents, mixed
 from inventory.models.ancestry import contents_in
 from inventory.queries.proof import Finding
@@ -28,6 +29,7 @@ def all_findings() -> Iterator[Finding]:
     yield from value_findings()
     yield from making_findings()
     yield from _closed_are_sealed()
+    yield from record_findings()
     yield from _seals()
     yield from _checkpoints()
 

@@ -21,6 +21,7 @@ from django.db.models import ForeignKey, Model, QuerySet
 
 from studio.kernel.checkpoints import row_text
 from studio.models.answers import RememberedAnswer
+from studio.models.jobs import JobRun
 from studio.models.keys import ApiKey
 from studio.models.people import Person, Studio
 
@@ -28,6 +29,7 @@ FORM = "studio export 1"
 CHUNK = 2000
 LEFT_OUT: dict[type[Model], str] = {
     ApiKey: "A key opens this installation; elsewhere new ones are issued.",
+    JobRun: "How the jobs of this installation ran says nothing of a studio.",
     RememberedAnswer: "Answers are remembered for two days, for repetitions of the same request here.",
 }
 """Models that stay behind, with the reason."""

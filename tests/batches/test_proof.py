@@ -13,6 +13,7 @@ from django.core.management import call_command
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
+from batches.actions.weighing import strike_weighing
 from batches.models import Batch, Weighing
 from inventory.actions.drawing_off import draw_off
 from inventory.models import Claim, LotContent, Movement, Reason
@@ -22,6 +23,8 @@ from tests.batches.kept import kept, undone
 from tests.batches.proven import World, findings, set_columns, tampering
 from tests.conftest import NOW, PASSWORD
 from tests.workbench import Workbench, assert_everything_holds
+
+OTHER_THAN_SEALED = "has other weighings than its sealed record says"
 
 
 @pytest.fixture(scope="module")
@@ -144,14 +147,31 @@ def test_claims_that_a_batch_in_its_state_cannot_hold_are_found(world: World) ->
 
 def test_a_changed_weighing_of_a_closed_batch_is_found(world: World) -> None:
     set_columns(Weighing.objects.filter(batch=world.closed)[0], mass=Decimal("5.5"))
-    assert findings() == {f"batch {world.closed.number}": ["has 10.500000 g weighed and 10.000000 g moved"]}
+    assert findings() == {
+        f"batch {world.closed.number}": ["has 10.500000 g weighed and 10.000000 g moved", OTHER_THAN_SEALED]
+    }
 
 
 def test_a_weighing_struck_after_closing_is_found(world: World) -> None:
     weighing = Weighing.objects.filter(batch=world.closed)[0]
     struck = {"struck_at": world.bench.now, "struck_by": world.bench.by, "strike_reason": "never was"}
     set_columns(weighing, **struck)
-    assert findings() == {f"batch {world.closed.number}": ["has 5.000000 g weighed and 10.000000 g moved"]}
+    assert findings() == {
+        f"batch {world.closed.number}": ["has 5.000000 g weighed and 10.000000 g moved", OTHER_THAN_SEALED]
+    }
+
+
+def test_another_reason_for_striking_an_entry_than_was_sealed_is_found(world: World) -> None:
+    bench = world.bench
+    batch = bench.plan(world.closed.version, "1")
+    bench.reserve(batch)
+    slip = bench.weigh(batch, 1, "0.1")
+    strike_weighing(by=bench.by, now=bench.now, number=batch.number, weighing_id=slip.id, why="a slip")
+    bench.weigh_all(batch)
+    bench.close(batch)
+    assert findings() == {}
+    set_columns(slip, strike_reason="it suited me")
+    assert findings() == {f"batch {batch.number}": [OTHER_THAN_SEALED]}
 
 
 def test_a_batch_said_to_be_void_whose_weighings_went_nowhere_is_found(world: World) -> None:

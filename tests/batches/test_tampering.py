@@ -102,6 +102,8 @@ def other_value(field: Any, value: Any, dice: random.Random) -> Any:
             return value + timedelta(days=1)
         case dict():
             return {**value, "another": [None, "x"]}
+        case list():
+            return [*value, "another"]
         case str():
             place = dice.randrange(len(value) + 1)
             return value[:place] + dice.choice(["0", "x", " "]) + value[place + dice.choice([0, 1]) :]
