@@ -2,7 +2,7 @@
 
 from django.urls import path, register_converter
 
-from batches.api import batches, documents, formulas, imports, plans, reckoning, records
+from batches.api import batches, documents, formulas, imports, plans, reckoning, records, remakes
 from batches.api.references import FormulaCode
 from batches.pages import batch as batch_pages
 from batches.pages import (
@@ -13,11 +13,13 @@ from batches.pages import (
     formula_editor,
     formula_import,
     planning,
+    remake_sheets,
     today,
 )
 from batches.pages import documents as document_pages
 from batches.pages import formulas as formula_pages
 from batches.pages import records as record_pages
+from batches.pages import remakes as remake_pages
 
 register_converter(FormulaCode, "code")
 
@@ -30,6 +32,10 @@ api_urlpatterns = [
     path("formulas/<code:code>/versions/<int:number>/diff/", formulas.VersionDiff.as_view()),
     path("formulas/<code:code>/versions/<int:number>/adopt/", formulas.VersionAdopt.as_view()),
     path("formulas/<code:code>/versions/<int:number>/strength/", reckoning.VersionStrengthView.as_view()),
+    path("formulas/<code:code>/versions/<int:number>/could-be-made/", remakes.VersionCouldBeMade.as_view()),
+    path("remake-plan/", remakes.RemakePlan.as_view()),
+    path("remake-plan/accept/", remakes.RemakePlanAccept.as_view()),
+    path("suggested-pars/", remakes.SuggestedPars.as_view()),
     path("stock-routes/", reckoning.StockRoute.as_view()),
     path("grids/layout/", reckoning.GridLayout.as_view()),
     path("batches/", batches.BatchList.as_view()),
@@ -71,6 +77,14 @@ urlpatterns = [
     path("formula-import/", formula_import.import_page, name="import-formulas"),
     path("formula-figures/", formula_editor.figures, name="formula-figures"),
     path("formula-pasted/", formula_editor.pasted, name="formula-pasted"),
+    path("remakes/", remake_pages.remakes, name="remakes"),
+    path("remakes/edited/", remake_pages.edited, name="remakes-edited"),
+    path("remakes/accept/", remake_pages.accept, name="accept-remakes"),
+    path("remakes/reserve/", remake_pages.reserve_waiting, name="reserve-waiting"),
+    path("remakes/day/", remake_sheets.sheet, name="making-day"),
+    path("remakes/day/csv/", remake_sheets.sheet_csv, name="making-day-csv"),
+    path("remakes/what-if/", remake_sheets.what_if, name="what-if"),
+    path("remakes/pars/", remake_sheets.pars, name="suggested-pars"),
     path("batches/", batch_pages.batches, name="batches"),
     path("batches/plan/", planning.plan_batch, name="plan-batch"),
     path("batches/plan-stock/", planning.plan_stock, name="plan-stock"),

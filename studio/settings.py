@@ -92,7 +92,8 @@ NAVIGATION = [
     ("Shelf", "shelf", ("/shelf/", "/lots/", "/places/")),
     ("Formulas", "formulas", ("/formulas/", "/formula-")),
     ("Batches", "batches", ("/batches/",)),
-    ("Materials", "materials", ("/materials/",)),
+    ("Remakes", "remakes", ("/remakes/",)),
+    ("Materials", "materials", ("/materials/", "/pars/", "/suppliers/", "/offers/", "/purchases/")),
     ("Balances", "balances", ("/balances/",)),
     ("Team", "team", ("/team/", "/requests/", "/loans/", "/members/")),
     ("Papers", "documents", ("/documents/", "/labels/")),
@@ -172,6 +173,8 @@ ALERT_CAUSES = {
     "hold": "inventory.queries.causes.hold.present",
     "balance-check": "inventory.queries.causes.balance_check.present",
     "stale-claim": "batches.queries.causes.stale_claim.present",
+    "below-par": "batches.queries.causes.shortages.short_of_par",
+    "runs-short": "batches.queries.causes.shortages.short_on_a_day",
 }
 DAILY_MAIL_HOUR = int(os.environ.get("STILLROOM_MAIL_HOUR") or 6)
 WEBHOOKS_WITHIN = networks(os.environ.get("STILLROOM_WEBHOOKS_WITHIN", ""))

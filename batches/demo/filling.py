@@ -16,6 +16,7 @@ from batches.demo.founding import found
 from batches.demo.making import Bench
 from batches.demo.named import Named
 from batches.demo.sheets import Cells, Sheets, Told, number, whole
+from batches.demo.wanting import note_suppliers, set_demo_pars
 from batches.models import FormulaVersion
 from inventory.actions.counting import count_lot
 from inventory.actions.drawing_off import Container, draw_off
@@ -24,6 +25,9 @@ from inventory.actions.places import check_balance
 from inventory.actions.receiving import Bottle, receive_bottles
 from inventory.models import Lot
 from studio.kernel.work import work
+
+WANTED_DAYS_AGO = 18
+"""When the studio began to write down what it wants on the shelf; its base was adopted before."""
 
 Say = Callable[[str], None]
 
@@ -78,6 +82,8 @@ def _bench_events(sheets: Sheets, named: Named, days: Days, bench: Bench) -> Ite
         yield _Event(int(cells["made_days_ago"]), partial(_make_stock, cells, named, bench))
     for batch in told["batches"]:
         yield _Event(batch["days_ago"], partial(bench.make, batch))
+    yield _Event(WANTED_DAYS_AGO, partial(note_suppliers, told["suppliers"], sheets.offers, named, days))
+    yield _Event(WANTED_DAYS_AGO, partial(set_demo_pars, told["pars"], named, days))
     for drawing in told["draw_offs"]:
         yield _Event(drawing["days_ago"], partial(_draw_off, drawing, named, days))
     for count in told["counts"]:

@@ -21,6 +21,7 @@ class Sheets:
     materials: list[Cells]
     bottles: list[Cells]
     stocks: list[Cells]
+    offers: list[Cells]
     balance_checks: list[Cells]
     formulas: list[Told]
     scenario: Told
@@ -32,6 +33,7 @@ def read_sheets(folder: Path) -> Sheets:
         materials=_rows(folder / "materials.csv"),
         bottles=_rows(folder / "bottles.csv"),
         stocks=_rows(folder / "stocks.csv"),
+        offers=_rows(folder / "offers.csv"),
         balance_checks=_rows(folder / "balance_checks.csv"),
         formulas=json.loads((folder / "formulas.json").read_text("utf-8")),
         scenario=json.loads((folder / "scenario.json").read_text("utf-8")),

@@ -20,7 +20,7 @@ from studio.api.problems import catalogue, problem
 from studio.api.refusals import FormUnavailable
 from studio.api.rendering import JSON, dump
 
-DEEPEST = 6
+DEEPEST = 9
 
 
 @dataclass(frozen=True, slots=True)

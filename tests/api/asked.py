@@ -47,6 +47,9 @@ BODIES: Mapping[str, list[dict[str, Any]]] = {
         {"pins": None, "knowingly": True},
     ],
     "batches_reserve": [{"expired": None}],
+    "remake_plan_accept": [
+        {"rows": [{"key": "plan row", "mass": None}], "digest": "plan digest", "days": 28}
+    ],
     "requests_create": [
         {"lot": "maker's lot", "until": None},
         {"lot": "maker's lot", "wish": "loan", "mass": None, "until": "2099-12-31"},

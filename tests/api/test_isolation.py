@@ -25,6 +25,8 @@ NO_LOT, NO_BATCH, NO_CODE = compose("lot", 26, 4711), compose("batch", 26, 4711)
 """What neither studio has."""
 NO_ID = "987654321"
 ID_PATTERN = IdField().described("request")["pattern"]
+NO_THINGS = {"plan digest", "plan row"}
+"""What is kept of no studio, but reckoned from what it has: it names nothing that could be missing."""
 ALIASES = {"contains": "material", "made_in": "closed", "batch": "closed"}
 """Filters that name a thing by another word than its own."""
 
@@ -120,7 +122,8 @@ def named_things(
     operation: Operation, body: Any, world: World, theirs: World
 ) -> Iterator[tuple[tuple[str | int, ...], str]]:
     """Where a body names one of our things, with the same thing of the other studio."""
-    ours = {value: name for name, value in world.names.items() if not value.isdigit()}
+    things = {name: value for name, value in world.names.items() if name not in NO_THINGS}
+    ours = {value: name for name, value in things.items() if not value.isdigit()}
     for field in fields_of(operation.body, body):
         inner = body
         for step in field.where:

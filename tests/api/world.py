@@ -16,16 +16,13 @@ from batches.actions.documents import ask_for, keep_result, take_up
 from batches.actions.formulas import adopt_as_base, write_next_version
 from batches.queries.wanted_papers import wanted_recall
 from inventory.actions.asking import ask_keeper, withdraw_request
-from inventory.actions.buying import OfferedPack, add_offer, add_supplier
 from inventory.actions.counting import count_lot
 from inventory.actions.drawing_off import draw_off
 from inventory.actions.holding import hold_lots
 from inventory.actions.lending import lend
 from inventory.actions.materials import set_solubility
-from inventory.actions.pars import WantedPar, set_pars
 from inventory.actions.places import add_shelf, check_balance
 from inventory.actions.placing import change_lot
-from inventory.actions.purchases import note_purchase
 from inventory.models import Movement, Wish
 from studio.actions.inviting import invite
 from studio.actions.running import next_number
@@ -33,6 +30,7 @@ from studio.actions.webhooks import add_webhook, try_webhook
 from studio.models import Alert, Member, SealedRecord
 from tests.api.asked import BODIES, LONG_AGO, PLACES, VALUES
 from tests.api.contract import Operation, Schema, as_text, kinds, resolved
+from tests.api.world_of_plans import furnish_buying, furnish_remakes
 from tests.conftest import NOW
 from tests.workbench import Workbench
 
@@ -185,7 +183,7 @@ def furnished(owner: Member, maker: Member, reader: Member, *, apart: int = 0) -
     bench.stock("vanillin@10% 40g")
     _formulas(bench, names, f"accord-{apart}")
     _batches(bench, world, apart)
-    _buying(bench, names, apart)
+    furnish_buying(bench, names, apart)
     vial = draw_off(by=owner, now=NOW, number=names["made"], mass=Decimal(1))
     names["vial"] = vial.number
     names["document"] = str(_made_document(owner, names["lot"]))
@@ -199,40 +197,8 @@ def furnished(owner: Member, maker: Member, reader: Member, *, apart: int = 0) -
     try_webhook(by=owner, at=NOW, webhook_id=webhook.pk)
     names["webhook"] = str(webhook.pk)
     names["movement"] = str(Movement.objects.of(owner.studio).order_by("-id")[0].id)
+    furnish_remakes(owner, names)
     return world
-
-
-def _buying(bench: Workbench, names: dict[str, str], apart: int) -> None:
-    linalool = bench.material("linalool")
-    for number in range(apart + 1):
-        [par] = set_pars(
-            by=bench.by,
-            now=bench.now,
-            pars=[
-                WantedPar(
-                    material=linalool,
-                    strength=Decimal(f"0.{number + 2}"),
-                    solvent=bench.material("ethanol"),
-                    low=Decimal(10),
-                    full=Decimal(50),
-                )
-            ],
-        )
-        supplier = add_supplier(by=bench.by, now=bench.now, name=f"Fernhill {number}")
-        offer = add_offer(
-            by=bench.by,
-            now=bench.now,
-            offered=OfferedPack(
-                supplier=supplier, material=linalool, pack=Decimal(100), price=Decimal("9.80")
-            ),
-        )
-        purchase = note_purchase(by=bench.by, now=bench.now, offer=offer, packs=2)
-    names |= {
-        "par": str(par.id),
-        "supplier": str(supplier.id),
-        "offer": str(offer.id),
-        "purchase": str(purchase.id),
-    }
 
 
 def _made_document(owner: Member, lot: str) -> int:
