@@ -1,6 +1,8 @@
 """The shapes of the remake plan: what is asked and accepted, and, separately, what goes out."""
 
+import re
 from decimal import Decimal
+from typing import Any
 
 from rest_framework.serializers import ListField
 
@@ -9,6 +11,7 @@ from batches.calc.remake_result import Obstacle, PegSort, SizeReason, SourceSort
 from inventory.api.buying_shapes import Price, PurchaseOut
 from studio.api.fields import (
     Day,
+    Direction,
     GramsField,
     Moment,
     OneOf,
@@ -24,7 +27,25 @@ USUAL_DAYS = 28
 MOST_DAYS = 366
 MOST_ROWS = 500
 MOST_VIALS = 10_000
+TOKEN = re.compile(r"[0-9a-z:.-]+")
 USUAL_MASS = Decimal(10)
+
+
+class PlanToken(PlainText):
+    """What a plan gives out and takes back as it is: its digest, the key of a row."""
+
+    def to_internal_value(self, data: object) -> str:
+        text = super().to_internal_value(data)
+        if not TOKEN.fullmatch(text):
+            raise self.refuse("Send this back as the plan gave it out.")
+        return text
+
+    def described(self, direction: Direction) -> dict[str, Any]:
+        return {
+            **super().described(direction),
+            "pattern": r"^[0-9a-z:.-]+$",
+            "examples": ["make:7-0.1-1:2026-03-01"],
+        }
 
 
 class PlanAsk(Shape):
@@ -171,7 +192,7 @@ class RemakePlanOut(Shape):
 
 
 class AcceptRowIn(Shape):
-    key = PlainText(longest=120)
+    key = PlanToken(longest=120)
     mass = GramsField(required=False, allow_null=True, help_text="Where another mass is wanted than planned.")
 
 
@@ -179,7 +200,7 @@ class AcceptIn(Shape):
     operation = PlainText(
         longest=80, help_text="Your name for this one acceptance: sent twice, it is done once."
     )
-    digest = PlainText(longest=64, help_text="Of the plan that the rows were chosen from.")
+    digest = PlanToken(longest=64, help_text="Of the plan that the rows were chosen from.")
     days = WholeNumber(least=0, most=MOST_DAYS, required=False, help_text="As the plan was asked for.")
     expected_use = YesNo(required=False)
     rows = AcceptRowIn(many=True, allow_empty=False, max_length=MOST_ROWS)  # type: ignore[call-arg]

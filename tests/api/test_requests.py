@@ -14,6 +14,7 @@ HEADERS = {"ETag", "Location"}
 SHEETS = {
     "materials/import/": "name\ncinnamyl alcohol\n",
     "bottles/import/": "material,mass\nlinalool,10\n",
+    "pars/import/": "material,low,full\nlinalool,1,10\n",
     "formulas/import/": "formula,material,parts\nrain,linalool,1\n",
 }
 
