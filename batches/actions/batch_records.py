@@ -1,21 +1,23 @@
 """The record of a closed batch: everything that was planned, weighed, struck and made, as plain values to be sealed.
 
 Masses and strengths stand in it as strings with all their places, times as RFC 3339, so that the canonical text is the
-same on every engine and after every upgrade. Struck weighings stay in it, with who struck them and why.
+same on every engine and after every upgrade. Struck weighings stay in it, with who struck them and why, and so does what was
+refused at the bench; neither counts in any mass.
 """
 
 from collections.abc import Mapping
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
-from batches.models import Batch, BatchLine, Weighing
+from batches.models import Batch, BatchLine, RefusedReading, Weighing
 from inventory.actions.lots import Share
 from inventory.models import Lot, Material
 
 if TYPE_CHECKING:
     from batches.actions.closing import Filled
 
-RECORD_FORM = "batch record 1"
+RECORD_FORM = "batch record 2"
+"""The form that every record says; since 2 it tells how lots were told and what was refused at the bench."""
 
 
 def batch_record(*, batch: Batch, lot: Lot, shares: Mapping[int, Share], filled: "Filled") -> dict[str, Any]:
@@ -42,6 +44,9 @@ def batch_record(*, batch: Batch, lot: Lot, shares: Mapping[int, Share], filled:
         "reserved_at": _time(batch.reserved_at),
         "closed_at": _time(batch.ended_at),
         "lines": [_line(line, weighings.get(line.id, [])) for line in lines],
+        "refused": [
+            _refused(one) for one in batch.refused_readings.select_related("by__person").order_by("id")
+        ],
         "left_out_because": filled.left_out_reason,
         "strength_decision": filled.strength_decision,
         "strength_reason": filled.strength_reason,
@@ -76,6 +81,7 @@ def _weighing(weighing: Weighing) -> dict[str, Any]:
         "source": weighing.source,
         "reading": weighing.reading,
         "expired_reason": weighing.expired_reason,
+        "lot_told": weighing.lot_told,
         "balance": weighing.balance.name if weighing.balance else None,
         "balance_last_passed_check": _time(check.at) if check else None,
         "by": weighing.by.person.name,
@@ -84,6 +90,18 @@ def _weighing(weighing: Weighing) -> dict[str, Any]:
         "struck_at": _time(weighing.struck_at),
         "struck_by": weighing.struck_by.person.name if weighing.struck_by else None,
         "struck_because": weighing.strike_reason,
+    }
+
+
+def _refused(one: RefusedReading) -> dict[str, Any]:
+    return {
+        "position": one.position,
+        "kind": one.kind,
+        "told": one.told,
+        "because": one.why,
+        "by": one.by.person.name,
+        "at": _time(one.at),
+        "recorded_at": _time(one.recorded_at),
     }
 
 

@@ -41,6 +41,17 @@ class PlanDoesNotHold(Conflict):
     code = "plan-does-not-hold"
     title = "The plan does not hold"
 
+    @property
+    def sentences(self) -> list[str]:
+        """What is wrong, one sentence for each fault."""
+        return [fault["sentence"] for fault in self.extra.get("faults", ())] or [self.message]
+
+    @property
+    def may_be_meant(self) -> bool:
+        """Whether all of it is the perfumer's own judgement."""
+        faults = self.extra.get("faults", ())
+        return bool(faults) and all(fault["may_be_meant"] for fault in faults)
+
 
 class AlreadyPoured(Conflict):
     """Lines with weighings cannot be planned anew."""

@@ -14,7 +14,7 @@ from django.db import IntegrityError
 from django.db.models import Sum
 
 from batches.actions.batch_lock import lock_batch, refuse_other_state, save_batch
-from batches.models import CLAIMING, Batch, BatchLine, BatchState, ReadingSource, Weighing
+from batches.models import CLAIMING, Batch, BatchLine, BatchState, LotTold, ReadingSource, Weighing
 from batches.models.pouring import (
     allowed_band,
     poured_per_line,
@@ -69,6 +69,7 @@ class AlreadyStruck(Conflict):
 class Reading:
     """One weighing as it is told: net grams of `lot` for the line at `position`.
 
+    `lot_told` says how the lot in hand was told, None when that is not known.
     `operation` is the client's own name for this weighing, so that sending it again records it once. `confirmed`
     says that a typed mass outside the band is meant; `expired_reason` why a lot past its day is used all the same.
     """
@@ -78,6 +79,7 @@ class Reading:
     mass: Decimal
     source: ReadingSource = ReadingSource.TYPED
     reading: str = ""
+    lot_told: LotTold | None = None
     at: datetime | None = None
     operation: str | None = None
     confirmed: bool = False
@@ -145,6 +147,7 @@ def _record(
             balance_check=check,
             source=reading.source,
             reading=reading.reading,
+            lot_told=reading.lot_told,
             at=happened(reading.at, now),
             recorded_at=now,
             by=by,

@@ -10,15 +10,16 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from decimal import Decimal
 
+from batches.actions.refusing import KIND_OF, LAST_POSITION, Refused
 from batches.actions.weighing import Reading, WrongLot, log_weighings
 from batches.calc.typed_slips import LineBand, question_about, unit_wanted
-from batches.models import Batch, BatchLine, ReadingSource, Weighing
+from batches.models import Batch, BatchLine, LotTold, ReadingSource, RefusedFor, Weighing
 from batches.models.pouring import allowed_band, poured_per_line
 from inventory.calc.lot_codes import number_in
 from inventory.calc.readings import UnclearWeight, reading_to_keep, typed_weight
 from inventory.calc.wording import figure
 from inventory.models import Lot
-from studio.kernel.errors import Conflict, Invalid, StaleEdition
+from studio.kernel.errors import Conflict, Invalid, Refusal, StaleEdition
 from studio.kernel.mass import ZERO_MASS
 from studio.kernel.numbers import BadNumberText, likely_meant
 from studio.models import Member
@@ -53,8 +54,8 @@ class LineMovedOn(Conflict):
 class ToldAtBench:
     """One weighing as it is told. Either `typed` (a weight as typed) or `line` (as the balance sent it) is given.
 
-    `again` is the weight typed a second time. `seen` is what the line held when the person poured, in grams; None
-    leaves that question out. `age` is how long ago it was weighed, so that a clock that goes wrong does no harm.
+    `again` is the weight typed a second time. `lot_told` is how the lot was told. `seen` is what
+    the line held when the person poured, in grams; None leaves that question out. `age` is how long ago it was weighed, so that a clock that goes wrong does no harm.
     `expired_reason` is why a lot past its day is used all the same.
     """
 
@@ -64,6 +65,7 @@ class ToldAtBench:
     typed: str = ""
     line: str = ""
     again: str = ""
+    lot_told: LotTold | None = None
     seen: Decimal | None = None
     age: timedelta = timedelta()
     expired_reason: str = ""
@@ -99,10 +101,33 @@ def lot_told(*, by: Member, number: str, position: int, text: str) -> Lot:
     return line.lot
 
 
+def weighed_at(now: datetime, age: timedelta) -> datetime:
+    """When something was told at the bench that happened `age` ago."""
+    return now - min(max(age, timedelta()), LONGEST_OFFLINE)
+
+
+def refusal_at_bench(told: ToldAtBench, refusal: Refusal) -> Refused | None:
+    """A weighing that was refused, to be noted; None for a refusal that says nothing of the lot or the weight.
+
+    It is named after the weighing and why, so that a weighing sent again and refused alike is noted once.
+    """
+    kind = KIND_OF.get(refusal.code)
+    if kind is None or not 0 < told.position <= LAST_POSITION:
+        return None
+    about_lot = kind in (RefusedFor.WRONG_LOT, RefusedFor.LOT_ON_HOLD, RefusedFor.LOT_EXPIRED)
+    what = told.lot if about_lot else told.line or " then ".join(filter(None, (told.typed, told.again)))
+    return Refused(
+        operation=f"{told.operation}:{refusal.code}",
+        position=told.position,
+        kind=kind,
+        told=what,
+        why=refusal.message,
+    )
+
+
 def _reading(by: Member, now: datetime, told: ToldAtBench) -> tuple[Reading, str]:
     """What is told as a reading, and the unit that was typed."""
     lot = _lot_number(by, told.lot)
-    at = now - min(max(told.age, timedelta()), LONGEST_OFFLINE)
     if told.line:
         mass, unit, source = reading_to_keep(told.line), "g", ReadingSource.BALANCE
     else:
@@ -117,10 +142,11 @@ def _reading(by: Member, now: datetime, told: ToldAtBench) -> tuple[Reading, str
         mass=mass,
         source=source,
         reading=told.line.strip(),
-        at=at,
+        at=weighed_at(now, told.age),
         operation=told.operation,
         confirmed=confirmed,
         expired_reason=told.expired_reason.strip(),
+        lot_told=told.lot_told,
     )
     return reading, unit
 

@@ -26,6 +26,7 @@ from batches.api.shapes import (
     ClosedOut,
     CloseIn,
     KeepersAskedOut,
+    RefusedReadingOut,
     ReserveIn,
     StrikeIn,
     VoidIn,
@@ -34,8 +35,14 @@ from batches.api.shapes import (
     WeighingOut,
     WeighingsIn,
 )
-from batches.models import Batch, Weighing
-from batches.queries.batches import batch_in_hand, batches_of, ways_on, weighings_of
+from batches.models import Batch, RefusedReading, Weighing
+from batches.queries.batches import (
+    batch_in_hand,
+    batches_of,
+    refused_readings_of,
+    ways_on,
+    weighings_of,
+)
 from batches.queries.formulas import formulas_of, version_of
 from inventory.api.references import naming, resolved
 from inventory.models import Material
@@ -153,6 +160,20 @@ class BatchWeighings(ListEndpoint):
             BatchInHandOut,
             _in_hand(self, number),
             location=f"/api/v1/batches/{batch}/weighings/",
+        )
+
+
+class BatchRefusedReadings(ListEndpoint):
+    """What was refused at the bench of a batch; it is in no balance."""
+
+    model = RefusedReading
+    shape = RefusedReadingOut
+    orderings = {"recorded": "id"}
+    ordering = "recorded"
+
+    def rows(self) -> QuerySet[RefusedReading]:
+        return refused_readings_of(
+            studio=self.studio, number=batch_number(self.studio, self.kwargs["number"])
         )
 
 

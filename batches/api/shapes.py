@@ -6,7 +6,7 @@ from rest_framework.serializers import ListField
 
 from batches.actions.formulas import MOST_LINES
 from batches.calc.overpour import Way
-from batches.models import BatchKind, BatchState, ReadingSource
+from batches.models import BatchKind, BatchState, LotTold, ReadingSource, RefusedFor
 from batches.models.making import COST_DIGITS
 from inventory.api.lot_shapes import ClaimOut, LotOut
 from inventory.api.shapes import EditionField
@@ -246,6 +246,12 @@ class ReadingIn(Shape):
     mass = GramsField(help_text="Net.")
     source = OneOf(ReadingSource, required=False)
     reading = PlainText(longest=80, blank=True, required=False, help_text="The balance's line as it came.")
+    lot_told = OneOf(
+        LotTold,
+        required=False,
+        allow_null=True,
+        help_text="How the lot in hand was told; null when not known.",
+    )
     at = Moment(required=False)
     operation = PlainText(
         longest=80,
@@ -276,6 +282,7 @@ class WeighingOut(Shape):
     standard_uncertainty = GramsField(source="mass_u", allow_null=True)
     source = OneOf(ReadingSource)
     reading = PlainText(longest=80)
+    lot_told = OneOf(LotTold, allow_null=True)
     balance_name = PlainText(longest=80, source="balance.name", allow_null=True)
     at = Moment()
     recorded_at = Moment()
@@ -285,6 +292,17 @@ class WeighingOut(Shape):
     struck_at = Moment(allow_null=True)
     struck_by = PlainText(longest=120, source="struck_by.person.name", allow_null=True)
     strike_reason = PlainText(longest=1000, allow_null=True)
+
+
+class RefusedReadingOut(Shape):
+    id = IdField()
+    position = WholeNumber()
+    kind = OneOf(RefusedFor)
+    told = PlainText(longest=200, help_text="The lot or weight as it was scanned, typed or read.")
+    why = PlainText(longest=500)
+    at = Moment()
+    recorded_at = Moment()
+    by = PlainText(longest=120, source="by.person.name")
 
 
 class LineOutcomeOut(Shape):

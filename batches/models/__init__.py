@@ -6,9 +6,11 @@ from batches.models.making import (
     BatchKind,
     BatchLine,
     BatchState,
+    LotTold,
     ReadingSource,
     Weighing,
 )
+from batches.models.refused import RefusedFor, RefusedReading
 from batches.models.remakes import RemakeAcceptance
 
 __all__ = [
@@ -23,7 +25,10 @@ __all__ = [
     "Formula",
     "FormulaLine",
     "FormulaVersion",
+    "LotTold",
     "ReadingSource",
+    "RefusedFor",
+    "RefusedReading",
     "RemakeAcceptance",
     "Weighing",
 ]

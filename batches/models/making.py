@@ -153,6 +153,13 @@ class ReadingSource(models.TextChoices):
     BALANCE = "balance"
 
 
+class LotTold(models.TextChoices):
+    """How the lot in hand was told; nothing where a client did not say."""
+
+    SCANNED = "scanned"
+    TYPED = "typed"
+
+
 class WeighingQuerySet(ScopedQuerySet):
     def standing(self) -> Self:
         """Weighings that were not struck through."""
@@ -177,6 +184,9 @@ class Weighing(Scoped):
     )
     source = models.CharField(max_length=10, choices=ReadingSource)
     reading = models.CharField(max_length=80, blank=True, help_text="The balance's line as it came.")
+    lot_told = models.CharField(
+        max_length=10, choices=LotTold, null=True, help_text="How the lot in hand was told."
+    )
     at = models.DateTimeField()
     recorded_at = models.DateTimeField()
     by = models.ForeignKey("studio.Member", on_delete=models.PROTECT, related_name="+")
@@ -193,6 +203,10 @@ class Weighing(Scoped):
             models.CheckConstraint(condition=Q(mass__gt=0), name="weighing_mass_positive"),
             models.CheckConstraint(
                 condition=Q(source__in=ReadingSource.values), name="weighing_source_known"
+            ),
+            models.CheckConstraint(
+                condition=Q(lot_told__isnull=True) | Q(lot_told__in=LotTold.values),
+                name="weighing_lot_told_known",
             ),
             models.CheckConstraint(
                 condition=Q(struck_at__isnull=True, struck_by__isnull=True, strike_reason__isnull=True)

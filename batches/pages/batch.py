@@ -12,18 +12,24 @@ from django.views.decorators.http import require_POST, require_safe
 from batches.actions.asking_keepers import ask_keepers
 from batches.actions.dating import date_batch
 from batches.actions.reserving import reserve_batch, void_batch
-from batches.actions.weigh_plans import LotPin, Wishes, plan_again
+from batches.actions.weigh_plans import PlanDoesNotHold, Wishes, plan_again
 from batches.models import CLAIMING, BatchState
 from batches.pages.deviations import drawn_deviations
 from batches.pages.forms import DayForm, VoidForm
+from batches.pages.plan_wishes import chosen_lots, grams_fields, written_pours
 from batches.pages.remedies import offered
-from batches.queries.batches import BatchInHand, batch_in_hand, batches_of, weighings_of
+from batches.queries.batches import (
+    BatchInHand,
+    batch_in_hand,
+    batches_of,
+    refused_at,
+    weighings_of,
+)
 from batches.queries.finding import batches_matching
 from batches.queries.planned import planned_lines
 from batches.queries.records import batch_record
 from inventory.actions.keeping import KeeperNotAsked
 from inventory.calc.wording import listed
-from studio.kernel.errors import Invalid
 from studio.kernel.numbers import BadNumberText, parse
 from studio.models import Member, ScopedQuerySet
 from studio.models.scoped import NoSuchThing
@@ -97,6 +103,7 @@ def _page(
     number: str,
     form: forms.Form | None = None,
     chosen: Mapping[int, str] | None = None,
+    typed: Mapping[str, str] | None = None,
     **kept: Any,
 ) -> HttpResponse:
     found = batch_in_hand(studio=member.studio, number=number)
@@ -115,10 +122,12 @@ def _page(
         "can_plan": member.may_write and batch.state in NEW_PLAN_FROM,
     }
     if batch.state in NEW_PLAN_FROM:
-        context |= _plan(member, found, chosen)
+        context |= _plan(member, found, chosen, typed)
     else:
         context["drawn"] = drawn_deviations(found.lines, batch.tolerance)
         context["weighings"] = list(weighings_of(studio=member.studio, number=number))
+    if batch.state != BatchState.DRAFT:
+        context["refused"] = list(refused_at(batch))
     if batch.state == BatchState.CLOSED:
         context["record"] = batch_record(studio=member.studio, number=number)
     if batch.state == BatchState.WEIGHING:
@@ -127,11 +136,15 @@ def _page(
     return shown(request, "batches/batch.html", context, form)
 
 
-def _plan(member: Member, found: BatchInHand, chosen: Mapping[int, str] | None) -> dict[str, Any]:
+def _plan(
+    member: Member, found: BatchInHand, chosen: Mapping[int, str] | None, typed: Mapping[str, str] | None
+) -> dict[str, Any]:
     batch = found.batch
     lines = planned_lines(batch=batch, bench=found.lines, on=timezone.now().date(), chosen=chosen)
     return {
         "lines": lines,
+        "by_hand": [(line, grams_fields(line, typed)) for line in lines if line.lots],
+        "typed": typed,
         "remedies": offered(batch, member.studio),
         "some_expired": any(not other.usable for line in lines for other in line.lots),
     }
@@ -141,45 +154,41 @@ def _plan(member: Member, found: BatchInHand, chosen: Mapping[int, str] | None) 
 @for_makers
 @once
 def plan(request: HttpRequest, member: Member, number: str) -> HttpResponse:
-    """Make the weigh plan anew, with lots chosen for single lines."""
+    """Make the weigh plan anew, with lots chosen for single lines, or take it as it is written by hand."""
     number = batch_number(number)
     form = forms.Form(sent(request))
+    by_hand = request.POST.get("do") == "by-hand"
     wishes = Wishes()
     with faults_into(form):
-        wishes = _wishes(request.POST)
+        wishes = _by_hand(member, number, request.POST) if by_hand else chosen_lots(request.POST)
+    may_be_meant = False
     if form.is_valid():
         with faults_into(form):
-            planned = plan_again(by=member, now=timezone.now(), number=number, wishes=wishes)
-    if not form.is_valid():
-        chosen = {line: pin.lot for line, pins in wishes.pins.items() for pin in pins}
-        return _page(request, member, number, form, chosen)
-    fits = planned.explanation.get("possible")
-    sentence = "The plan is made anew from the shelf as it is now." if fits else "Planned anew: nothing fits."
-    return done(request, sentence, "batch", number)
+            try:
+                planned = plan_again(by=member, now=timezone.now(), number=number, wishes=wishes)
+            except PlanDoesNotHold as refusal:
+                may_be_meant = refusal.may_be_meant
+                form.add_error(None, refusal.sentences)
+    if form.is_valid():
+        fits = planned.explanation.get("possible")
+        told = (
+            "The plan is taken as written."
+            if by_hand
+            else "The plan is made anew from the shelf as it is now."
+        )
+        return done(request, told if fits else "Planned anew: nothing fits.", "batch", number)
+    if by_hand:
+        return _page(request, member, number, form, typed=request.POST.dict(), may_be_meant=may_be_meant)
+    chosen = {line: pin.lot for line, pins in wishes.pins.items() for pin in pins}
+    return _page(request, member, number, form, chosen)
 
 
-def _wishes(sent: QueryDict) -> Wishes:
-    """The lots chosen for lines, and the reason for those of them that are past their day."""
-    pins = {}
-    past_their_day = []
-    for name, value in sent.items():
-        line = name.removeprefix("lot-")
-        if not (name.startswith("lot-") and line.isascii() and line.isdigit() and value):
-            continue
-        text, _, expired = str(value).partition(" ")
-        lot = _lot_number(text)
-        pins[int(line)] = [LotPin(lot)]
-        if expired:
-            past_their_day.append(lot)
-    why = " ".join(sent.get("expired_reason", "").split())[:1000]
-    return Wishes(pins=pins, allowed=dict.fromkeys(past_their_day, why) if why else {})
-
-
-def _lot_number(text: str) -> str:
-    try:
-        return parse("lot", text)
-    except BadNumberText as fault:
-        raise Invalid(fault.message) from None
+def _by_hand(member: Member, number: str, sent: QueryDict) -> Wishes:
+    """The pours as written; which lots are past their day is seen on the shelf, not believed."""
+    found = batch_in_hand(studio=member.studio, number=number)
+    lines = planned_lines(batch=found.batch, bench=found.lines, on=timezone.now().date())
+    expired = [other.lot.number for line in lines for other in line.lots if not other.usable]
+    return written_pours(sent, expired)
 
 
 @require_POST

@@ -5,6 +5,7 @@ yet and sends it again under the same operation until it is answered. Without th
 weighing at a time. What changes while people weigh are the parts marked `data-live`, which the script fetches anew.
 """
 
+from collections.abc import Mapping
 from datetime import timedelta
 from decimal import Decimal
 from typing import Any
@@ -16,10 +17,17 @@ from django.template.loader import render_to_string
 from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
 
+from batches.actions.refusing import Refused, note_refused
 from batches.actions.rescuing import choose_way_on
-from batches.actions.weighing_at_bench import ToldAtBench, lot_told, record_at_bench
+from batches.actions.weighing_at_bench import (
+    ToldAtBench,
+    lot_told,
+    record_at_bench,
+    refusal_at_bench,
+    weighed_at,
+)
 from batches.calc.overpour import Way
-from batches.models import Weighing
+from batches.models import LotTold, RefusedFor, Weighing
 from batches.pages.bench_band import band_of
 from batches.queries.bench import BenchSheet, Pour, bench_edition, bench_sheet
 from inventory.calc.lot_codes import studio_item
@@ -37,6 +45,7 @@ from studio.pages.once import once
 GLOVES = "bench_gloves"
 YEAR_SECONDS = 365 * 24 * 3600
 LONGEST = 200
+LONGEST_OPERATION = 80
 BAUDS = (1200, 2400, 4800, 9600, 19200, 38400, 57600, 115200)
 WAYS: dict[str, tuple[Way, str]] = {
     "keep-going": ("keep-going", "Keep going as planned"),
@@ -87,9 +96,14 @@ def weigh(request: HttpRequest, member: Member, number: str) -> HttpResponse:
     """Record one weighing, once, however often it is sent."""
     batch = batch_number(number)
     in_words = request.headers.get("Accept", "").startswith("application/json")
+    told = _told(request)
+    now = timezone.now()
     try:
-        weighing = record_at_bench(by=member, now=timezone.now(), number=batch, told=_told(request))
+        weighing = record_at_bench(by=member, now=now, number=batch, told=told)
     except Refusal as refusal:
+        noted = refusal_at_bench(told, refusal)
+        if noted is not None:
+            note_refused(by=member, now=now, number=batch, refused=noted, at=weighed_at(now, told.age))
         if in_words:
             return _refused(refusal)
         sheet = bench_sheet(studio=member.studio, number=batch, today=timezone.now().date())
@@ -99,6 +113,30 @@ def weigh(request: HttpRequest, member: Member, number: str) -> HttpResponse:
         answer = {"outcome": "recorded", "sentence": sentence, "live": _live(request, member, batch)}
         return JsonResponse(answer, status=201)
     return done(request, sentence, "bench", batch)
+
+
+@require_POST
+@for_makers
+def refused(request: HttpRequest, member: Member, number: str) -> HttpResponse:
+    """Note what the page refused before it was sent: a wrong lot, an unclear weight, a reading that was not to keep."""
+    now = timezone.now()
+    try:
+        sent = {name: str(value) for name, value in request.POST.items()}
+        kind = sent.get("kind", "")
+        if kind not in RefusedFor.values:
+            raise Invalid(f"“{kind[:40]}” is nothing that is refused at a bench.")
+        noted = Refused(
+            operation=_operation(sent),
+            position=_whole(sent.get("position", "")),
+            kind=RefusedFor(kind),
+            told=sent.get("told", ""),
+            why=sent.get("why", ""),
+        )
+        at = weighed_at(now, _age(sent))
+        note_refused(by=member, now=now, number=batch_number(number), refused=noted, at=at)
+    except Refusal as refusal:
+        return _refused(refusal)
+    return JsonResponse({"outcome": "recorded"}, status=201)
 
 
 @require_POST
@@ -182,21 +220,31 @@ def _line(pour: Pour) -> dict[str, Any]:
 def _told(request: HttpRequest) -> ToldAtBench:
     """One weighing as the form or the script sends it."""
     sent = {name: str(value)[:LONGEST] for name, value in request.POST.items()}
-    operation = sent.get("operation", "")[:80]
-    if not operation:
-        raise Invalid("This weighing has no name of its own; reload the page and enter it again.")
     seen = sent.get("seen", "")
+    how = sent.get("lot_told", "")
     return ToldAtBench(
-        operation=operation,
+        operation=_operation(sent),
         position=_whole(sent.get("position", "")),
         lot=sent.get("lot", ""),
         typed=sent.get("weight", ""),
         line=sent.get("reading", ""),
         again=sent.get("again", ""),
         seen=exact_mass(seen, "what the line held") if seen else None,
-        age=timedelta(seconds=_whole(sent.get("age") or "0")),
+        lot_told=LotTold(how) if how in LotTold.values else None,
+        age=_age(sent),
         expired_reason=sent.get("expired_reason", ""),
     )
+
+
+def _operation(sent: Mapping[str, str]) -> str:
+    operation = sent.get("operation", "")[:LONGEST_OPERATION]
+    if not operation:
+        raise Invalid("This weighing has no name of its own; reload the page and enter it again.")
+    return operation
+
+
+def _age(sent: Mapping[str, str]) -> timedelta:
+    return timedelta(seconds=_whole(sent.get("age") or "0"))
 
 
 def _whole(text: str) -> int:

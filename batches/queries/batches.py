@@ -7,7 +7,7 @@ from decimal import Decimal
 from typing import Any
 
 from batches.calc.overpour import OverpourOption, overpour_options
-from batches.models import Batch, BatchLine, BatchState, Weighing
+from batches.models import Batch, BatchLine, BatchState, RefusedReading, Weighing
 from batches.models.pouring import allowed_band, overpour_lines, poured_per_line
 from inventory.calc.weighing import judge_weighing
 from inventory.calc.wording import figure, percent
@@ -72,6 +72,17 @@ def weighings_of(*, studio: Studio, number: str) -> ScopedQuerySet[Weighing]:
     return batch.weighings.select_related(
         "line", "lot", "balance", "by__person", "struck_by__person"
     ).order_by("id")
+
+
+def refused_readings_of(*, studio: Studio, number: str) -> ScopedQuerySet[RefusedReading]:
+    """What was refused at the bench of a batch, in the order it was noted."""
+    return refused_at(Batch.objects.one(studio, "batch", number=number))
+
+
+def refused_at(batch: Batch) -> ScopedQuerySet[RefusedReading]:
+    """The same of a batch in hand; one statement."""
+    rows = RefusedReading.objects.of(batch.studio_id).filter(batch=batch)
+    return rows.select_related("by__person").order_by("id")
 
 
 def ways_on(*, studio: Studio, number: str) -> tuple[OverpourOption, ...]:

@@ -17,6 +17,7 @@ PLACES: Mapping[str, str] = {
     "batches_other_lot": "draft",
     "batches_weighings_create": "reserved",
     "batches_weighings_strike": "weighing",
+    "batches_refused_readings_list": "weighing",
     "batches_overpour": "weighing",
     "batches_overpour_retrieve": "weighing",
     "batches_close": "weighed",

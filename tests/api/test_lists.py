@@ -12,7 +12,8 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from batches.actions.formulas import write_next_version
-from batches.models import Batch, Formula
+from batches.actions.refusing import Refused, note_refused
+from batches.models import Batch, Formula, RefusedFor
 from inventory.actions.asking import ask_keeper
 from inventory.actions.buying import OfferedPack, add_offer, add_supplier
 from inventory.actions.lending import lend
@@ -188,6 +189,10 @@ def grow(bench: Workbench, count: int, batch: Batch) -> None:
         )
         bench.plan(version, "2", balance=balance)
         bench.weigh(batch, 1, "1")
+        refused = Refused(
+            operation=f"r-{made}", position=1, kind=RefusedFor.UNCLEAR, told="1,000", why="May be two."
+        )
+        note_refused(by=by, now=now, number=batch.number, refused=refused, at=now)
         tell_of(bench)
 
 

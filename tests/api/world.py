@@ -14,6 +14,8 @@ from typing import Any
 
 from batches.actions.documents import ask_for, keep_result, take_up
 from batches.actions.formulas import adopt_as_base, write_next_version
+from batches.actions.refusing import Refused, note_refused
+from batches.models import RefusedFor
 from batches.queries.wanted_papers import wanted_recall
 from inventory.actions.asking import ask_keeper, withdraw_request
 from inventory.actions.counting import count_lot
@@ -265,6 +267,10 @@ def _batches(bench: Workbench, world: World, apart: int) -> None:
     bench.reserve(weighing)
     names["weighing_id"] = str(bench.weigh(weighing, 1, "0.8").id)
     names["weighing"] = weighing.number
+    refused = Refused(
+        operation="refused", position=1, kind=RefusedFor.UNCLEAR, told="1,000", why="May be two."
+    )
+    note_refused(by=bench.by, now=NOW, number=weighing.number, refused=refused, at=NOW)
     weighed = bench.plan(version, "2")
     bench.reserve(weighed)
     bench.weigh_all(weighed)

@@ -7,8 +7,9 @@ from typing import Any
 import pytest
 from django.db import DatabaseError, connection, transaction
 
+from batches.actions.refusing import Refused, note_refused
 from batches.actions.weighing import strike_weighing
-from batches.models import RemakeAcceptance, Weighing
+from batches.models import RefusedFor, RemakeAcceptance, Weighing
 from inventory.actions.places import check_balance
 from studio.actions.studios import found_studio
 from studio.kernel.guarded import Guarded, guarded_tables
@@ -29,6 +30,7 @@ ROWS_OF = {
     "studio_signature",
     "studio_checkpoint",
     "batches_remakeacceptance",
+    "batches_refusedreading",
 }
 
 
@@ -53,6 +55,8 @@ def everything_recorded() -> Workbench:
     slip = bench.weigh(batch, 1, "1")
     strike_weighing(by=bench.by, now=bench.now, number=batch.number, weighing_id=slip.id, why="slip")
     bench.weigh(batch, 1, "1")
+    refused = Refused(operation="r-1", position=1, kind=RefusedFor.UNCLEAR, told="1,000", why="May be two.")
+    note_refused(by=bench.by, now=bench.now, number=batch.number, refused=refused, at=bench.now)
     bench.close(batch)
     sign(bench, batch, "weighed")
     checkpoint(owner.studio, NOW)

@@ -4,7 +4,7 @@ import pytest
 from playwright.sync_api import expect
 
 from batches.models import Batch
-from tests.browser.conftest import sign_in
+from tests.browser.conftest import faults_of, sign_in
 from tests.browser.making import shelf
 
 pytestmark = pytest.mark.usefixtures("committed")
@@ -54,6 +54,44 @@ def test_a_lot_is_chosen_by_keys_and_the_plan_made_again(page, formula):
     expect(row).to_contain_text("chosen by hand")
     expect(row).to_contain_text(chosen)
     expect(page.get_by_label("Lot for linalool")).to_have_value(chosen)
+
+
+def test_a_lot_is_dragged_onto_its_line_and_the_plan_made_again(page, formula):
+    page.goto("/batches/plan/?formula=dew&mass=20")
+    page.get_by_role("button", name="Plan it").click()
+    page.wait_for_url("**/batches/B*/")
+    # Scrolling while the pointer is down would take hold of what comes under it.
+    page.set_viewport_size({"width": 1280, "height": 2000})
+    linalool = page.get_by_role("row").filter(has_text="linalool")
+    vanillin = page.get_by_role("row").filter(has_text="vanillin")
+    lot = linalool.locator(".lots li").first
+    number = lot.get_attribute("data-lot")
+    lot.drag_to(vanillin.locator("th"))
+    expect(page.get_by_label("Lot for vanillin")).to_have_value("")
+    lot.drag_to(linalool.locator("th"))
+    expect(page.get_by_label("Lot for linalool")).to_have_value(number)
+    expect(page.get_by_label("Lot for linalool")).to_be_focused()
+    expect(page.locator("#lot-said")).to_contain_text(f"linalool is to be poured from {number}.")
+    page.get_by_role("button", name="Plan again").click()
+    expect(linalool).to_contain_text("chosen by hand")
+
+
+def test_the_grams_of_a_pour_are_edited_by_hand_and_meant(page, formula):
+    page.goto("/batches/plan/?formula=dew&mass=20")
+    page.get_by_role("button", name="Plan it").click()
+    page.wait_for_url("**/batches/B*/")
+    page.get_by_text("Grams by hand").click()
+    field = page.get_by_role("group", name="vanillin").get_by_role("textbox").first
+    field.fill("1")
+    page.get_by_role("button", name="Take it as written here").click()
+    expect(page.get_by_role("alert")).to_contain_text("vanillin")
+    expect(field).to_have_value("1")
+    assert faults_of(page) == []
+    page.get_by_label("I mean it so").check()
+    page.get_by_role("button", name="Take it as written here").click()
+    expect(page.locator("#flash")).to_contain_text("taken as written")
+    expect(page.get_by_text("Planned by hand.")).to_be_visible()
+    expect(page.get_by_role("row").filter(has_text="vanillin")).to_contain_text("1.000")
 
 
 def test_a_remedy_is_one_press_away(page, formula):

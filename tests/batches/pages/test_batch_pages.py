@@ -98,6 +98,58 @@ def test_a_line_is_held_to_a_lot_by_hand_and_let_go_again(browser, version):
     assert "chosen by hand" not in text(browser.get(f"/batches/{batch.number}/"))
 
 
+def by_hand(browser, batch, **told):
+    """Send the grams as the page shows them, some of them changed; `told` maps the name of a material to grams."""
+    shown = browser.get(f"/batches/{batch.number}/").context["by_hand"]
+    sent = {one.name: one.text for _, fields in shown for one in fields}
+    for line, fields in shown:
+        if line.written.name in told:
+            sent |= {one.name: "" for one in fields} | {fields[0].name: told[line.written.name]}
+    knowingly = {"knowingly": "yes"} if told.get("knowingly") else {}
+    return browser.post(f"/batches/{batch.number}/plan/", {"do": "by-hand", **sent, **knowingly})
+
+
+def test_the_grams_as_planned_are_taken_as_they_are_shown(browser, version):
+    batch = planned(browser)
+    before = list(batch.lines.values_list("lot", "target"))
+    assert by_hand(browser, batch).status_code == 303
+    batch.refresh_from_db()
+    assert batch.explanation["by_hand"]
+    assert list(batch.lines.values_list("lot", "target")) == before
+    assert "Planned by hand." in text(browser.get(f"/batches/{batch.number}/"))
+
+
+def test_grams_by_hand_that_break_a_rule_are_told_kept_and_taken_knowingly(browser, version):
+    batch = planned(browser)
+    vanillin = batch.lines.get(material__name="vanillin")
+    other = str(vanillin.target * 2)
+    refused = by_hand(browser, batch, vanillin=other)
+    assert refused.status_code == 422
+    assert "vanillin" in " ".join(refused.context["form"].non_field_errors())
+    assert f'value="{other}"' in refused.content.decode()
+    assert "I mean it so" in text(refused)
+    batch.refresh_from_db()
+    assert not batch.explanation["by_hand"]
+    assert by_hand(browser, batch, vanillin=other, knowingly=True).status_code == 303
+    assert batch.lines.get(material__name="vanillin").target == vanillin.target * 2
+
+
+def test_more_grams_than_a_lot_has_cannot_be_meant(browser, version):
+    batch = planned(browser)
+    refused = by_hand(browser, batch, vanillin="4000", knowingly=True)
+    assert refused.status_code == 422
+    assert "I mean it so" not in text(refused)
+
+
+@pytest.mark.parametrize("typed", ["two", "1,5", "-1", "0.0000001"])
+def test_grams_by_hand_that_are_no_mass_are_told_and_kept(browser, version, typed):
+    batch = planned(browser)
+    refused = by_hand(browser, batch, vanillin=typed)
+    assert refused.status_code == 422
+    assert f'value="{typed}"' in refused.content.decode()
+    assert "The mass of" in text(refused)
+
+
 def test_a_lot_past_its_day_needs_a_reason_and_the_reason_stands_on_the_line(browser, version, bench):
     old = bench.bottle("linalool@1%/ethanol 50g", expires_on=bench.now.date().replace(year=2025))
     batch = planned(browser)
@@ -304,5 +356,5 @@ def test_the_number_of_statements_does_not_grow_with_the_batch(browser, bench):
     assert counts[1] == COUNTS
 
 
-COUNTS = [10, 9, 9, 4]
+COUNTS = [10, 9, 10, 4]
 """Statements of the page of a draft, of a batch being weighed, of a closed one, and of the list."""

@@ -10,7 +10,7 @@ from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
-from batches.models import Weighing
+from batches.models import RefusedReading, Weighing
 from tests.workbench import assert_everything_holds
 
 pytestmark = pytest.mark.django_db
@@ -188,6 +188,47 @@ def test_an_unfit_reading_is_not_recorded(browser, batch, line):
     outcome, answer = send(browser, batch, 1, reading=line)
     assert (outcome, answer["code"]) == ("refused", "unfit-reading")
     assert not Weighing.objects.exists()
+
+
+def test_what_the_service_refuses_is_noted_once_however_often_it_is_sent(browser, batch):
+    wrong = lot_of(batch, 2).number
+    for _ in range(3):
+        send(browser, batch, 1, "3", lot=wrong, operation="bench-wrong")
+    send(browser, batch, 1, "0.3", operation="bench-far")
+    send(browser, batch, 1, "0.3", again="0.3", operation="bench-far")
+    send(browser, batch, 1, reading="SD 3.0 g", operation="bench-moving")
+    noted = RefusedReading.objects.filter(batch=batch).order_by("id").values_list("kind", "told")
+    assert list(noted) == [("wrong lot", wrong), ("outside the band", "0.3"), ("unfit reading", "SD 3.0 g")]
+    page = text(browser.get(f"/batches/{batch.number}/"))
+    assert "What was refused at the bench" in page
+    assert "a tenth of the 3 g to pour" in page
+
+
+def test_what_the_page_refused_is_noted_and_nonsense_is_answered(browser, batch):
+    at = f"/batches/{batch.number}/bench/refused/"
+    told = {
+        "operation": "r-1",
+        "position": 1,
+        "kind": "unclear weight",
+        "told": "3,001",
+        "why": "May be two.",
+    }
+    for _ in range(2):
+        assert browser.post(at, told).json() == {"outcome": "recorded"}
+    for wrong in ({"kind": "nonsense"}, {"position": "99999999"}, {"position": "x"}, {"operation": ""}):
+        assert browser.post(at, {**told, "operation": "r-2", **wrong}).json()["outcome"] == "refused"
+    odd = {"operation": "r-3", "told": "a\0b" + "c" * 300, "why": "x" * 900, "age": "60"}
+    assert browser.post(at, {**told, **odd}).json() == {"outcome": "recorded"}
+    assert [len(one.told) for one in RefusedReading.objects.order_by("id")] == [5, 200]
+
+
+@pytest.mark.parametrize(
+    ("sent", "kept"), [("scanned", "scanned"), ("typed", "typed"), ("", None), ("x", None)]
+)
+def test_how_the_lot_was_told_is_kept_and_shown(browser, batch, sent, kept):
+    send(browser, batch, 1, "3", lot_told=sent)
+    assert Weighing.objects.get(batch=batch).lot_told == kept
+    assert (f"lot {kept}" in text(browser.get(f"/batches/{batch.number}/"))) is bool(kept)
 
 
 def test_two_people_at_the_same_line_are_warned_before_the_second_is_recorded(browser, bench, batch):

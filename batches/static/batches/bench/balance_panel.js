@@ -14,9 +14,9 @@ export class BalancePanel {
   #heard = 0;
 
   /** `shown()` is called after each line; `ready()` says whether a weighing can be taken now; `take({reading,
-      micrograms})` takes one; `failed()` is called when no balance was connected. */
-  constructor({ shown, ready, take, failed }) {
-    Object.assign(this, { shown, ready, take, failed });
+      micrograms})` takes one; `refused(line, why)` is told of a reading that was not taken; `failed()` is called when no balance was connected. */
+  constructor({ shown, ready, take, refused, failed }) {
+    Object.assign(this, { shown, ready, take, refused, failed });
     if (canRead()) at("balance").hidden = false;
     at("connect").addEventListener("click", () => this.#connect());
     at("take-reading").addEventListener("click", () => this.#takeReading());
@@ -60,7 +60,10 @@ export class BalancePanel {
   }
 
   #takeReading() {
-    if (!this.#obstacle() && this.ready()) {
+    const obstacle = this.#obstacle();
+    const last = this.#lines.at(-1);
+    if (obstacle && last && last.micrograms !== this.#taken) this.refused(last.line.trim(), obstacle);
+    if (!obstacle && this.ready()) {
       const { line, micrograms } = this.#lines.at(-1);
       this.#taken = micrograms;
       this.take({ reading: line.trim(), micrograms: String(micrograms) });

@@ -1,60 +1,40 @@
 /* The bench: confirming the lot, taking a weight, and showing where everything stands. What is not saved yet lies in the
    outbox; what is half entered in the drafts; what the server says of the batch in the parts marked data-live. */
 
-import { bandOf, showStanding, standing } from "./band.js";
+import { standing } from "./band.js";
 import { BalancePanel } from "./balance_panel.js";
 import { Drafts } from "./drafts.js";
+import { follow } from "./following.js";
 import { wireKeypad } from "./keypad.js";
+import { Lines, take, takes } from "./lines.js";
 import { replaceLive } from "./live.js";
 import { isLot, showStop } from "./lot_in_hand.js";
 import { Outbox } from "./outbox.js";
-import { fromGrams, grams, typedWeight } from "./readings.js";
+import { grams, typedWeight } from "./readings.js";
+import { Refusals } from "./refusals.js";
 import { listenForScans } from "./scans.js";
-import { sender } from "./sending.js";
+import { poster } from "./sending.js";
 import { figure, questionAbout, unitWanted } from "./slips.js";
 import { showUnsaved } from "./unsaved.js";
 
-const POLL_MS = 4000;
+const WEIGHING = ["operation", "position", "lot", "lot_told", "weight", "again", "reading", "seen", "expired_reason"];
+const LOT_TOLD = { scan: "scanned", typed: "typed" };
 
 const bench = document.getElementById("bench");
 const form = document.getElementById("weigh");
 const at = (id) => document.getElementById(id);
-const takes = () => [...document.querySelectorAll(".take")];
-const take = (position) => document.querySelector(`.take[data-of="${position}"]`);
-const figures = (position) => at(`figures-${position}`);
-const drafts = new Drafts(bench.dataset.member, bench.dataset.batch);
+const { member, batch } = bench.dataset;
+const drafts = new Drafts(member, batch);
+const refusals = new Refusals({ member, batch, address: bench.dataset.refused });
+const lines = new Lines({
+  waiting: () => outbox.waiting(),
+  typed: () => typedWeight(at("weight")?.value ?? "").micrograms ?? null,
+  read: () => balance?.live ?? null,
+});
 
-let current = takes().find((section) => !section.hidden)?.dataset.of ?? "";
 let how = "";
 let lasting = true;
 let balance = null;
-
-/* --- what the line holds, what waits included --- */
-
-const waitingFor = (position) => {
-  const recorded = new Set(figures(position).dataset.operations.split(" "));
-  const open = outbox.waiting().filter((entry) => entry.position === position && !recorded.has(entry.operation));
-  return open.reduce((sum, entry) => sum + BigInt(entry.micrograms), 0n);
-};
-const holds = (position) => bandOf(figures(position)).weighed + waitingFor(position);
-const bandNow = (position) => ({ ...bandOf(figures(position)), before: holds(position) });
-const isOpen = (position) => ["open", "begun"].includes(standing(bandOf(figures(position)), holds(position)).state);
-
-function showLine(position) {
-  const waits = waitingFor(position);
-  markUnsaved(position, waits > 0n);
-  const typed = position === current ? typedWeight(at("weight")?.value ?? "") : {};
-  const read = position === current ? balance?.live : null;
-  if (typed.micrograms) showStanding(figures(position), holds(position) + typed.micrograms, "typed, not recorded yet");
-  else if (read) showStanding(figures(position), holds(position) + read, "on the balance, not recorded yet");
-  else showStanding(figures(position), holds(position), waits ? `${grams(waits)} g of it not saved yet` : "");
-}
-
-function markUnsaved(position, waits) {
-  const tag = at(`goto-${position}`).querySelector(".tag");
-  tag.dataset.word ??= tag.textContent;
-  tag.textContent = waits ? "not saved yet" : tag.dataset.word;
-}
 
 function say(sentence) {
   const said = at("said");
@@ -71,9 +51,7 @@ function tell(id, sentence, kind = "") {
 
 function goTo(position, focus = true) {
   if (!take(position)) return;
-  current = position;
-  for (const part of document.querySelectorAll("[data-of]")) part.hidden = part.dataset.of !== position;
-  markCurrent(document);
+  lines.goTo(position);
   if (form) {
     form.elements.position.value = position;
     const draft = drafts.of(position);
@@ -84,29 +62,15 @@ function goTo(position, focus = true) {
     tell("weight-told", "");
     showConfirmed();
   }
-  history.replaceState(null, "", `?line=${position}`);
-  showLine(position);
+  lines.show(position);
   if (focus) take(position).querySelector("h2").focus();
-}
-
-function markCurrent(within) {
-  for (const link of within.querySelectorAll("#bench-list a")) {
-    if (link.dataset.line === current) link.setAttribute("aria-current", "step");
-    else link.removeAttribute("aria-current");
-  }
-}
-
-function nextOpen() {
-  const order = takes().map((section) => section.dataset.of);
-  const from = order.indexOf(current) + 1;
-  return [...order.slice(from), ...order.slice(0, from)].find((position) => position !== current && isOpen(position));
 }
 
 /* --- the lot in hand --- */
 
 function confirmLot(text, by, alternative = "") {
-  const wanted = take(current).dataset.lot;
-  if (take(current).hasAttribute("data-stopped")) return stop(`Lot ${wanted} is on hold; nothing of it can be recorded.`);
+  const wanted = take(lines.current).dataset.lot;
+  if (take(lines.current).hasAttribute("data-stopped")) return refuseLot(text, `Lot ${wanted} is on hold; nothing of it can be recorded.`, "", "lot on hold");
   if (!isLot(wanted, text, alternative)) return wrongLot(text, alternative);
   how = by;
   at("stop").hidden = true;
@@ -125,23 +89,30 @@ function showConfirmed() {
 
 function wrongLot(text, alternative) {
   const own = takes().find((section) => isLot(section.dataset.lot, text, alternative));
-  const { lot, title } = take(current).dataset;
+  const { lot, title } = take(lines.current).dataset;
   if (own) {
-    return stop(
-      `Line ${current} takes ${lot} (${title}); ${own.dataset.lot} (${own.dataset.title}) is in hand. Nothing was recorded.`,
+    return refuseLot(
+      own.dataset.lot,
+      `Line ${lines.current} takes ${lot} (${title}); ${own.dataset.lot} (${own.dataset.title}) is in hand. Nothing was recorded.`,
       own.dataset.of,
     );
   }
-  stop(`“${text.slice(0, 40)}” is not ${lot} (${title}), which line ${current} takes. Nothing was recorded.`);
-  const asked = current;
-  const address = `${bench.dataset.lotAt}?${new URLSearchParams({ position: current, text })}`;
+  refuseLot(text, `“${text.slice(0, 40)}” is not ${lot} (${title}), which line ${lines.current} takes. Nothing was recorded.`);
+  const asked = lines.current;
+  const address = `${bench.dataset.lotAt}?${new URLSearchParams({ position: lines.current, text })}`;
   fetch(address, { headers: { Accept: "application/json" }, redirect: "manual" })
     .then((response) => response.json())
     .then((answer) => {
-      if (answer.outcome === "refused" && asked === current && !how) stop(answer.sentence);
+      if (answer.outcome === "refused" && asked === lines.current && !how) stop(answer.sentence);
     })
     .catch(() => { /* the sentence that stands says enough */ });
   return false;
+}
+
+/* A lot that is not the one to take: noted, and the work stops. */
+function refuseLot(text, sentence, otherLine = "", kind = "wrong lot") {
+  refusals.note(lines.current, kind, text, sentence);
+  return stop(sentence, otherLine);
 }
 
 function stop(sentence, otherLine = "") {
@@ -159,12 +130,13 @@ function stop(sentence, otherLine = "") {
 function keepDraft() {
   const lot = how ? at("lot-in-hand").value : "";
   const weight = at("weight").value;
-  drafts.keep(current, lot || weight ? { lot, how, weight } : null);
+  drafts.keep(lines.current, lot || weight ? { lot, how, weight } : null);
 }
 
-function refuseWeight(sentence, id = "weight") {
+function refuseWeight(sentence) {
+  refusals.note(lines.current, "unclear weight", at("weight").value.trim(), sentence);
   tell("weight-told", sentence, "fault");
-  at(id).focus();
+  at("weight").focus();
 }
 
 function lotIsConfirmed() {
@@ -181,13 +153,13 @@ function recordTyped() {
   const weight = at("weight").value.trim();
   const read = typedWeight(weight);
   if (read.fault) return refuseWeight(read.fault);
-  const band = bandNow(current);
+  const band = lines.band(lines.current);
   const wanted = unitWanted(band, read.micrograms, read.unit);
   if (wanted) return refuseWeight(wanted);
   const question = questionAbout(band, read.micrograms);
   let again = "";
   if (question) {
-    const asked = at("question").hidden || at("question").dataset.of !== `${current} ${weight}`;
+    const asked = at("question").hidden || at("question").dataset.of !== `${lines.current} ${weight}`;
     if (asked) return ask(question, weight);
     again = at("again").value.trim();
     const second = typedWeight(again);
@@ -201,8 +173,9 @@ function recordTyped() {
 
 function ask(question, weight) {
   const box = at("question");
-  box.dataset.of = `${current} ${weight}`;
-  at("question-words").textContent = `${figure(typedWeight(weight).micrograms)} g for line ${current}? ${question}`;
+  box.dataset.of = `${lines.current} ${weight}`;
+  at("question-words").textContent = `${figure(typedWeight(weight).micrograms)} g for line ${lines.current}? ${question}`;
+  refusals.note(lines.current, "outside the band", weight, question);
   at("again").value = "";
   box.hidden = false;
   tell("weight-told", "");
@@ -210,19 +183,21 @@ function ask(question, weight) {
 }
 
 function refuseAgain(sentence) {
+  refusals.note(lines.current, "unclear weight", `${at("weight").value.trim()}, then ${at("again").value.trim()}`, sentence);
   at("question-words").textContent = sentence;
   at("again").value = "";
   at("again").focus();
 }
 
 function put(told) {
-  const position = current;
-  const band = bandNow(position);
+  const position = lines.current;
+  const band = lines.band(position);
   const total = band.before + BigInt(told.micrograms);
   lasting = outbox.add({
     ...told,
     position,
     lot: take(position).dataset.lot,
+    lot_told: LOT_TOLD[how] ?? "",
     seen: `${String(band.before).padStart(7, "0").slice(0, -6)}.${String(band.before).padStart(7, "0").slice(-6)}`,
   });
   at("weight").value = at("again").value = "";
@@ -234,19 +209,19 @@ function put(told) {
     how = "";
     at("lot-in-hand").value = "";
     keepDraft();
-    const next = nextOpen();
+    const next = lines.nextOpen();
     if (next) {
       goTo(next, false);
       at("lot-in-hand").focus();
       return say(`${amount}: within the band. Next is line ${next}, ${take(next).dataset.title}.`);
     }
     showConfirmed();
-    showLine(position);
+    lines.show(position);
     take(position).querySelector("h2").focus();
     return say(`${amount}: within the band. Every line is poured.`);
   }
   keepDraft();
-  showLine(position);
+  lines.show(position);
   at("weight").focus();
   return say(state === "over" ? `${amount}: too much is in. The ways on come when it is saved.` : `${amount}: more is to pour.`);
 }
@@ -257,7 +232,7 @@ function settled(answer, entry) {
   if (answer.outcome === "recorded") {
     say(`Saved. ${answer.sentence}`);
     applyLive(answer.live);
-    if (standing(bandOf(figures(entry.position)), holds(entry.position)).state === "over") meetWays();
+    if (lines.state(entry.position) === "over") meetWays();
   } else {
     say(`Not recorded: ${answer.sentence}`);
   }
@@ -281,19 +256,19 @@ function changed(state) {
   const drop = (entry) => {
     outbox.drop(entry.operation);
     say("Put away; it is not in the record.");
-    take(current).querySelector("h2").focus();
+    take(lines.current).querySelector("h2").focus();
   };
   showUnsaved({ entries, state, lasting, told: words, again: outbox.again.bind(outbox), drop });
-  for (const section of takes()) showLine(section.dataset.of);
+  lines.showAll();
 }
 
 function applyLive(html) {
   replaceLive(html, (part) => {
-    if (part.dataset.of) part.hidden = part.dataset.of !== current;
-    if (part.id === "bench-list") markCurrent(wrapped(part));
+    if (part.dataset.of) part.hidden = part.dataset.of !== lines.current;
+    if (part.id === "bench-list") lines.mark(wrapped(part));
   });
   if (form && at("bench-state").dataset.open === "no") form.hidden = true;
-  for (const section of takes()) showLine(section.dataset.of);
+  lines.showAll();
 }
 
 function wrapped(part) {
@@ -302,35 +277,17 @@ function wrapped(part) {
   return shell;
 }
 
-async function poll() {
-  if (document.visibilityState === "visible") await look();
-  setTimeout(poll, POLL_MS);
-}
-
-async function look() {
-  const before = figures(current)?.dataset.weighed;
-  const asked = new URLSearchParams({ edition: at("bench-state").dataset.edition, line: current });
-  try {
-    const response = await fetch(`${bench.dataset.liveAt}?${asked}`, { redirect: "manual" });
-    if (response.type === "opaqueredirect") return changed((outbox.state = "signed-out"));
-    if (outbox.state === "unreachable" && !outbox.waiting().length) changed((outbox.state = ""));
-    if (response.status !== 200) return;
-    applyLive(await response.text());
-    const now = figures(current)?.dataset.weighed;
-    if (now !== before) {
-      say(`Somebody weighed at this line: it held ${figure(fromGrams(before))} g and holds ${figure(fromGrams(now))} g now.`);
-    }
-  } catch {
-    changed((outbox.state = "unreachable"));
-  }
+function reached(state) {
+  if (state === "signed-out" || state === "unreachable") changed((outbox.state = state));
+  else if (outbox.state === "unreachable" && !outbox.waiting().length) changed((outbox.state = ""));
 }
 
 /* --- wiring --- */
 
 const outbox = new Outbox({
-  member: bench.dataset.member,
-  batch: bench.dataset.batch,
-  send: sender(bench.dataset.weigh),
+  member,
+  batch,
+  send: poster(bench.dataset.weigh, WEIGHING),
   settled,
   changed,
 });
@@ -371,13 +328,13 @@ function wireForm() {
     const read = typedWeight(at("weight").value);
     tell("weight-told", read.micrograms && read.unit && read.unit !== "g" ? `${at("weight").value.trim()} is ${grams(read.micrograms)} g.` : "");
     keepDraft();
-    showLine(current);
+    lines.show(lines.current);
   });
   at("not-so").addEventListener("click", () => {
     at("question").hidden = true;
     at("weight").value = "";
     keepDraft();
-    showLine(current);
+    lines.show(lines.current);
     at("weight").focus();
   });
   form.addEventListener("submit", (event) => {
@@ -386,16 +343,18 @@ function wireForm() {
   });
   wireKeypad(form);
   balance = new BalancePanel({
-    shown: () => at("weight").value || showLine(current),
+    shown: () => at("weight").value || lines.show(lines.current),
     ready: lotIsConfirmed,
     take: put,
+    refused: (line, why) => refusals.note(lines.current, "unfit reading", line, why),
     failed: () => say("No balance was connected. A typed weight always works."),
   });
-  goTo(current, false);
-  if (drafts.of(current).weight) say("What you had typed is here again; it is not recorded yet.");
+  goTo(lines.current, false);
+  if (drafts.of(lines.current).weight) say("What you had typed is here again; it is not recorded yet.");
   changed("");
   outbox.run();
+  refusals.run();
 }
 
 if (form) wireForm();
-if (bench.querySelector(".take")) setTimeout(poll, POLL_MS);
+if (bench.querySelector(".take")) follow({ bench, lines, fresh: applyLive, say, reached });

@@ -4,7 +4,7 @@
    the server records an operation once, so sending again after a lost answer does no harm. They are sent one at a time in
    the order they were made. An answer that refuses one keeps it here, shown with its reason, until somebody decides. */
 
-const PREFIX = "still-weighing";
+const WEIGHINGS = "weighing";
 const PATIENCE_MS = 15_000;
 const FIRST_WAIT_MS = 700;
 const LONGEST_WAIT_MS = 12_000;
@@ -17,10 +17,10 @@ export class Outbox {
   #timer = 0;
 
   /** `send(entry, signal)` gives a Response; `settled(answer, entry)` is told of each recorded or refused one;
-      `changed(state)` of every change, with `state` one of "", "unreachable", "signed-out" or "stale". */
-  constructor({ member, batch, send, settled, changed }) {
+      `changed(state)` of every change, with `state` one of "", "unreachable", "signed-out" or "stale"; `kind` parts one outbox from another. */
+  constructor({ kind = WEIGHINGS, member, batch, send, settled, changed }) {
     Object.assign(this, { send, settled, changed });
-    this.#prefix = `${PREFIX}:${member}:${batch}:`;
+    this.#prefix = prefix(kind, member, batch);
     this.state = "";
     window.addEventListener("online", () => this.run({ now: true }));
     window.addEventListener("offline", () => this.#tell("unreachable"));
@@ -134,10 +134,14 @@ export class Outbox {
   }
 }
 
-/** Whether anything of a batch waits in this browser. */
+function prefix(kind, member, batch) {
+  return `still-${kind}:${member}:${batch}:`;
+}
+
+/** Whether any weighing of a batch waits in this browser. */
 export function somethingWaits(member, batch) {
   try {
-    return Object.keys(localStorage).some((key) => key.startsWith(`${PREFIX}:${member}:${batch}:`));
+    return Object.keys(localStorage).some((key) => key.startsWith(prefix(WEIGHINGS, member, batch)));
   } catch {
     return false;
   }
