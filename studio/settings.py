@@ -57,6 +57,7 @@ INSTALLED_APPS = [
 ]
 
 MIDDLEWARE = [
+    "studio.pages.requests.Requests",
     "django.middleware.security.SecurityMiddleware",
     "studio.pages.security.ContentSecurity",
     "whitenoise.middleware.WhiteNoiseMiddleware",
@@ -176,6 +177,7 @@ ALERT_CAUSES = {
     "below-par": "batches.queries.causes.shortages.short_of_par",
     "runs-short": "batches.queries.causes.shortages.short_on_a_day",
 }
+METRICS_TOKEN = os.environ.get("STILLROOM_METRICS_TOKEN", "")
 DAILY_MAIL_HOUR = int(os.environ.get("STILLROOM_MAIL_HOUR") or 6)
 WEBHOOKS_WITHIN = networks(os.environ.get("STILLROOM_WEBHOOKS_WITHIN", ""))
 

@@ -85,6 +85,7 @@ urlpatterns = [
     path("sign-out/", LogoutView.as_view(), name="sign-out"),
     path("healthz", health.alive, name="alive"),
     path("readyz", health.ready, name="ready"),
+    path("metrics", health.metrics, name="metrics"),
     path("problems/", reference.problem_page, name="problem-kinds"),
     path("problems/<slug:code>", reference.problem_page, name="problem-kind"),
     path("api/", reference.reference, name="reference"),
