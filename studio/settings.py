@@ -173,6 +173,7 @@ ALERT_CAUSES = {
     "short-claim": "inventory.queries.causes.short_claim.present",
     "hold": "inventory.queries.causes.hold.present",
     "balance-check": "inventory.queries.causes.balance_check.present",
+    "overdue-loan": "inventory.queries.causes.overdue_loan.present",
     "stale-claim": "batches.queries.causes.stale_claim.present",
     "below-par": "batches.queries.causes.shortages.short_of_par",
     "runs-short": "batches.queries.causes.shortages.short_on_a_day",

@@ -7,9 +7,11 @@ from decimal import Decimal
 from inventory.actions.drawing_off import Container, draw_off
 from inventory.actions.keeping import refuse_other_than_keeper
 from inventory.actions.lending import lend
+from inventory.calc.wording import figure
 from inventory.models import Lot, LotKind, LotRequest, Reason, RequestState, Wish
 from studio.actions.changing import refuse_stale
 from studio.actions.history import record
+from studio.actions.telling import tell_member
 from studio.kernel.errors import Conflict, Forbidden, Invalid
 from studio.kernel.work import work
 from studio.models import Member
@@ -87,6 +89,7 @@ def ask_keeper(
             asked_at=now,
         )
         _note(by, now, request, "asked for", {"mass": [None, mass], "until": [None, until]}, word)
+        _tell(lot.keeper, now, request, f"{by} asks for {_wanted(request)}.", word)
     return request
 
 
@@ -130,6 +133,7 @@ def decline_request(
         refuse_other_than_keeper(request.lot, by)
         _answer(by, now, request, RequestState.DECLINED, answer)
         _note(by, now, request, "declined", {}, answer)
+        _tell(request.asker, now, request, f"{by} declined: {_wanted(request)}.", answer)
     return request
 
 
@@ -179,6 +183,8 @@ def grant_request(
         request.granted_mass = granted
         request.save(update_fields=["granted_mass", "given"])
         _note(by, now, request, "granted", {"mass": [request.mass, granted]}, answer)
+        part = f" ({figure(granted)} g of it)" if granted is not None and granted != request.mass else ""
+        _tell(request.asker, now, request, f"{by} granted{part}: {_wanted(request)}.", answer)
     return request
 
 
@@ -229,4 +235,22 @@ def _note(
         verb=f"{verb} ({request.wish})",
         changes=told,
         why=why,
+    )
+
+
+def _wanted(request: LotRequest) -> str:
+    """What is asked for, in words."""
+    if request.mass is None:
+        return f"lot {request.lot.number}, {request.lot.title}, until {request.until}"
+    batch = f", for batch {request.purpose}" if request.purpose else ""
+    return f"{figure(request.mass)} g of lot {request.lot.number}, {request.lot.title}{batch}"
+
+
+def _tell(member: Member | None, now: datetime, request: LotRequest, sentence: str, word: str) -> None:
+    """Tell the other side by the way they chose."""
+    if member is None or member.left_at is not None:
+        return
+    told = f"{sentence} {word}".strip()
+    tell_member(
+        member=member, at=now, topic="lot-request", subject="lot", name=request.lot.number, sentence=told
     )

@@ -6,7 +6,9 @@ from decimal import Decimal
 from inventory.actions.counting import count_lot
 from inventory.actions.keeping import refuse_other_than_keeper
 from inventory.actions.ledger import lock_lots, refuse_held
+from inventory.calc.alert_causes import OVERDUE_LOAN
 from inventory.models import Loan, Lot, LotRequest
+from studio.actions.alerts import close_alert
 from studio.actions.changing import refuse_stale
 from studio.actions.history import record
 from studio.kernel.errors import Conflict, Invalid
@@ -108,6 +110,7 @@ def take_back(
         loan.returned_at, loan.returned_by, loan.mass_back = now, by, count.found
         loan.edition += 1
         loan.save(update_fields=["returned_at", "returned_by", "mass_back", "edition"])
+        close_alert(studio=by.studio_id, at=now, kind=OVERDUE_LOAN, key=str(loan.pk))
         record(
             by=by,
             at=now,

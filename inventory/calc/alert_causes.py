@@ -17,6 +17,7 @@ EXPIRED_CLAIMED = "expired-claimed"
 SHORT_CLAIM = "short-claim"
 HOLD = "hold"
 BALANCE_CHECK = "balance-check"
+OVERDUE_LOAN = "overdue-loan"
 
 
 def on_day(day: date) -> str:
@@ -114,4 +115,23 @@ def balance_check(
         urgency=urgency,
         due_on=due,
         details=details,
+    )
+
+
+def overdue_loan(
+    *, loan: int, number: str, title: str, borrower: str, keeper: str, due_on: date, mass_out: Decimal
+) -> Cause:
+    """A lent lot that should be back; `keeper` is "" for one of the studio's."""
+    return Cause(
+        kind=OVERDUE_LOAN,
+        key=str(loan),
+        subject="lot",
+        name=number,
+        sentence=(
+            f"{borrower} was to bring back lot {number}, {title}, by {on_day(due_on)}; it went out with "
+            f"{figure(mass_out)} g and is {f'kept by {keeper}' if keeper else 'the studio’s'}."
+        ),
+        urgency=Urgency.SOON,
+        due_on=due_on,
+        details={"borrower": borrower, "keeper": keeper, "mass_out": str(mass_out), "title": title},
     )

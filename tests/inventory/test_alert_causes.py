@@ -9,6 +9,7 @@ from django.test.utils import CaptureQueriesContext
 
 from inventory.actions.counting import count_lot, discard
 from inventory.actions.holding import hold_lots, release_lot
+from inventory.actions.lending import lend, take_back
 from inventory.actions.places import check_balance
 from studio.actions.alerts import keep_alerts
 from studio.queries.alerts import causes_in, open_alerts
@@ -174,3 +175,19 @@ def test_every_cause_is_found_in_a_fixed_number_of_statements(bench, more):
         found = causes_in(studio, bench.now)
     assert {kind: bool(causes) for kind, causes in found.items()} == dict.fromkeys(found, True)
     assert len(captured) == 8
+
+
+def test_an_overdue_loan_is_told_with_both_sides_until_the_lot_is_weighed_back(bench, maker):
+    lot = bench.bottle("linalool 10g", tare=Decimal(20))
+    loan = lend(by=bench.by, now=bench.now, lot=lot, to=maker, due_on=bench.now.date())
+    run(bench)
+    assert sentences(bench) == []
+    bench.later(days=1)
+    run(bench)
+    assert sentences(bench) == [
+        f"{maker} was to bring back lot {lot.number}, linalool, by 1 March 2026; it went out with 10 g and is the "
+        f"studio’s."
+    ]
+    take_back(by=maker, now=bench.now, loan_id=loan.pk, gross=Decimal(29))
+    assert sentences(bench) == []
+    assert_the_run_agrees(bench)

@@ -26,7 +26,7 @@ from inventory.actions.placing import NoKeeperToAsk, change_lot
 from inventory.models import Movement, Reason, RequestState, Wish
 from inventory.queries.sharing import asked_by, holdings, open_loans, overdue, to_answer, uses
 from studio.actions.leaving import leave_studio
-from studio.models import HistoryEntry
+from studio.models import Delivery, HistoryEntry
 from studio.models.scoped import NoSuchThing
 from tests.workbench import assert_everything_holds
 
@@ -244,6 +244,18 @@ def test_every_step_stands_in_the_history(bench, lot, keeper):
     grant_request(by=keeper, now=bench.now, request_id=asked.id)
     verbs = HistoryEntry.objects.filter(subject="lot", name=lot.number).order_by("id")
     assert [entry.verb for entry in verbs][-2:] == ["asked for (some)", "granted (some)"]
+
+
+def test_the_other_side_is_told(bench, lot, keeper):
+    asked = ask_some(bench, lot, word="for the rose accord")
+    grant_request(by=keeper, now=bench.now, request_id=asked.id, mass=Decimal(1))
+    told = [
+        (one.member, one.event.body)
+        for one in Delivery.objects.select_related("event", "member").order_by("id")
+    ]
+    assert [member for member, _ in told] == [keeper, bench.by]
+    assert f"asks for 4 g of lot {lot.number}, linalool. for the rose accord" in told[0][1]
+    assert "granted (1 g of it): 4 g of lot" in told[1][1]
 
 
 def test_another_studios_request_is_not_there(bench, lot, stranger):
