@@ -12,6 +12,7 @@ from datetime import date, datetime
 from decimal import ROUND_HALF_EVEN, Decimal
 from difflib import get_close_matches
 from functools import cached_property
+from types import MethodType
 from typing import Any, Literal, cast
 
 from django.utils.dateparse import parse_datetime
@@ -74,6 +75,8 @@ def _value_at(thing: Any, way: Iterable[str]) -> Any:
         if thing is None:
             return None
         thing = thing[name] if isinstance(thing, dict) else getattr(thing, name)
+        if isinstance(thing, MethodType):
+            thing = thing()
     return thing
 
 

@@ -58,9 +58,10 @@ def reserving_all(bench: Workbench, batches: Iterable[Batch]) -> list[Callable[[
 
 
 def let_go(bench: Workbench, batches: Iterable[Batch]) -> None:
-    """Send reserved batches back to draft, so that the next round finds everything free."""
+    """Send reserved batches back to draft as stale, so that the next round finds everything free."""
+    long_after = timedelta(days=bench.by.studio.claim_days + 1)
     for batch in Batch.objects.filter(pk__in=[batch.pk for batch in batches]).select_related("by__studio"):
-        assert release_stale_batch(now=bench.now, batch=batch)
+        assert release_stale_batch(now=batch.reserved_at + long_after, batch=batch)
 
 
 def claimed(lot: Lot) -> Decimal:

@@ -18,10 +18,19 @@ pytestmark = pytest.mark.django_db
 DAY = timedelta(days=1)
 
 
+FORESEEN = {"below-par", "runs-short"}
+"""What the remake plan foresees has tests of its own."""
+
+
+def found_in(bench):
+    """The causes on the shelf itself."""
+    found = causes_in(bench.by.studio, bench.now)
+    return {kind: causes for kind, causes in found.items() if kind not in FORESEEN}
+
+
 def run(bench):
     studio = bench.by.studio
-    known = open_alerts(studio)
-    return keep_alerts(studio=studio, at=bench.now, known=known, found=causes_in(studio, bench.now))
+    return keep_alerts(studio=studio, at=bench.now, known=open_alerts(studio), found=found_in(bench))
 
 
 def sentences(bench):
@@ -154,13 +163,14 @@ def test_an_expired_lot_with_claims_on_it_names_them_and_presses(bench):
 
 
 @pytest.mark.parametrize("more", [1, 20])
-def test_every_cause_is_found_in_a_fixed_number_of_statements(bench, more):
+def test_every_cause_is_found_in_a_fixed_number_of_statements(bench, maker, more):
     short = bench.bottle(f"linalool {10 * more}g", expires_on=(bench.now + 2 * DAY).date())
     for number in range(more):
         bench.balance(f"balance {number}")
         lot = bench.bottle("citral 5g", expires_on=bench.now.date())
         hold_lots(by=bench.by, now=bench.now, lot_ids=[lot.pk], why="old")
         reserved(bench)
+        lend(by=bench.by, now=bench.now, lot=bench.bottle("citral 1g"), to=maker, due_on=bench.now.date())
     discard(
         by=bench.by,
         now=bench.now,
@@ -170,11 +180,10 @@ def test_every_cause_is_found_in_a_fixed_number_of_statements(bench, more):
         despite_claims=True,
     )
     bench.now += 13 * DAY
-    studio = bench.by.studio
     with CaptureQueriesContext(connection) as captured:
-        found = causes_in(studio, bench.now)
+        found = found_in(bench)
     assert {kind: bool(causes) for kind, causes in found.items()} == dict.fromkeys(found, True)
-    assert len(captured) == 8
+    assert len(captured) == 33
 
 
 def test_an_overdue_loan_is_told_with_both_sides_until_the_lot_is_weighed_back(bench, maker):

@@ -24,6 +24,9 @@ def test_a_row_says_all_that_a_request_can(api: Any) -> None:
         "hazards": ["H315", "H317", "EUH208"],
         "shelf_life_days": 730,
         "stock_shelf_life_days": 365,
+        "making_days": 0,
+        "resting_days": 0,
+        "largest_stock": None,
         "note": "keeps well",
         "edition": 1,
     }

@@ -166,7 +166,7 @@ def test_pages_take_a_fixed_number_of_statements(visitor, bench, lot, more, djan
         f"/lots/{lot.number}/": 12,
         f"/lots/{lot.number}/trace/": 6,
         "/materials/": 4,
-        f"/materials/{lot.material_id}/": 7,
+        f"/materials/{lot.material_id}/": 9,
         "/balances/": 4,
         "/shelf/receive/": 6,
     }
