@@ -83,6 +83,8 @@ urlpatterns = [
     path("shelf/import/", sheets.import_bottles, name="import-bottles"),
     path("places/", shelf_pages.places, name="places"),
     path("places/new/", shelf_pages.new_place, name="new-place"),
+    # What the code on a label holds: a GS1 Digital Link.
+    path("01/<str:item>/10/<str:number>", lot_pages.from_label, name="from-label"),
     path("lots/<str:number>/", lot_pages.lot, name="lot"),
     path("lots/<str:number>/trace/", lot_pages.trace, name="lot-trace"),
     path("lots/<str:number>/draw-off/", handling.draw, name="lot-draw-off"),

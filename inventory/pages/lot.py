@@ -1,9 +1,11 @@
 """One lot: everything needed to decide about a bottle or vial, and its trace."""
 
 from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect
 from django.utils import timezone
 from django.views.decorators.http import require_safe
 
+from inventory.calc.lot_codes import studio_item
 from inventory.models import Lot
 from inventory.pages.bars import content_bars, stock_bar
 from inventory.pages.curve import level_curve
@@ -14,6 +16,7 @@ from inventory.queries.sharing import loan_of
 from inventory.queries.shelf import cautions_for, claims_on, contents_of, lots_of
 from inventory.queries.trace import trace_lot
 from studio.models import Member
+from studio.models.scoped import NoSuchThing
 from studio.pages.acting import for_members
 from studio.pages.answers import shown
 
@@ -48,6 +51,15 @@ def lot(request: HttpRequest, member: Member, number: str) -> HttpResponse:
         "soon": now.date() + SOON,
     }
     return shown(request, "inventory/lot.html", context)
+
+
+@require_safe
+@for_members
+def from_label(request: HttpRequest, member: Member, item: str, number: str) -> HttpResponse:
+    """On from the address that a label's code holds to the lot; a label of another studio leads nowhere."""
+    if item != studio_item(member.studio_id):
+        raise NoSuchThing("This label is of another studio.")
+    return redirect("lot", lot_at(lots_of(member.studio), number).number)
 
 
 @require_safe

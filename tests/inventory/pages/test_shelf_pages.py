@@ -4,6 +4,7 @@ from decimal import Decimal
 
 import pytest
 
+from inventory.calc.lot_codes import LotCode, digital_link, studio_item
 from inventory.models import Lot
 from tests.pages import Visitor, text
 
@@ -174,3 +175,10 @@ def test_pages_take_a_fixed_number_of_statements(visitor, bench, lot, more, djan
     for path, statements in counts.items():
         with django_assert_num_queries(statements):
             assert visitor.get(path).status_code == 200
+
+
+def test_the_address_on_a_label_leads_to_the_lot(visitor, lot, stranger):
+    address = digital_link("", LotCode(studio_item(lot.studio_id), lot.number, None))
+    assert visitor.get(address)["Location"] == f"/lots/{lot.number}/"
+    theirs = digital_link("", LotCode(studio_item(stranger.studio_id), lot.number, None))
+    assert visitor.get(theirs).status_code == 404
