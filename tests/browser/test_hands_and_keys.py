@@ -21,8 +21,8 @@ def test_the_shelf_is_narrowed_as_one_types_and_the_focus_stays(page, owner, ben
     page.goto("/shelf/")
     field = page.get_by_label("Name, number or scan")
     field.press_sequentially("linal")
-    expect(page.get_by_text(citral.number)).to_have_count(0)
-    expect(page.get_by_text(linalool.number)).to_be_visible()
+    expect(page.get_by_text(citral.number, exact=True)).to_have_count(0)
+    expect(page.get_by_text(linalool.number, exact=True)).to_be_visible()
     expect(field).to_be_focused()
     assert "q=linal" in page.url
     page.get_by_label("State").select_option("held")
