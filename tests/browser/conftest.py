@@ -167,6 +167,6 @@ def faults_of(page: Page) -> list[str]:
 
 SMALL_TARGETS = """() => [...document.querySelectorAll("button, .button, input:not([type=hidden]), select, summary, nav a")]
   .filter(one => one.checkVisibility() && !one.closest(".skip"))
-  .map(one => [one.matches("[type=checkbox], [type=radio]") ? one.closest(".field") : one, one])
+  .map(one => [one.matches("[type=checkbox], [type=radio]") ? one.closest(".field, label") ?? one : one, one])
   .filter(([box]) => box.getBoundingClientRect().height < 43.5)
   .map(([box, one]) => `only ${box.getBoundingClientRect().height} px high: ${one.outerHTML.slice(0, 90)}`)"""
