@@ -45,6 +45,8 @@ def environment(redis: str = "", **more: str) -> dict[str, str]:
         "STILLROOM_DATA": str(settings.DATA_DIR),
         "STILLROOM_DEBUG": "1",
         "STILLROOM_SECRET_KEY": settings.SECRET_KEY,
+        # The checkpoints it makes stay in the database, and are proved by other tests.
+        "STILLROOM_CHECKPOINT_KEY": settings.CHECKPOINT_KEY,
         "STILLROOM_WEBHOOKS_WITHIN": "127.0.0.0/8",
         "PYTHONPATH": str(ROOT),
         **more,

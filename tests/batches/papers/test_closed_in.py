@@ -18,6 +18,8 @@ from tests.batches.papers.conftest import COPY
 from tests.papers import words
 
 TEMPLATES = FILES.parents[2] / "templates"
+ROOT = TEMPLATES.parents[1]
+SOUGHT = "templates/batches/papers"
 HOSTILE = [
     '<img src="file:///etc/passwd">',
     '"><link rel="stylesheet" href="http://192.0.2.1/x.css">',
@@ -69,8 +71,8 @@ def foreign(seen: list[tuple[str, str]]) -> list[tuple[str, str]]:
 
 
 def is_template(name: str) -> bool:
-    """Whether a place of templates is looked through: a template is sought on every floor the first time."""
-    return name.endswith(".html") and "/templates/" in name
+    """Whether a template of papers is sought: the first time that is done on every floor."""
+    return name.startswith(tuple(str(ROOT / floor / SOUGHT) for floor in ("studio", "inventory", "batches")))
 
 
 @pytest.mark.parametrize("name", HOSTILE)
