@@ -10,11 +10,11 @@ from django.utils.module_loading import import_string
 
 from studio.api import alerts, members, problems, records, reference, team, webhooks
 from studio.pages import alerts as alert_pages
-from studio.pages import faults, health, history, passwords, you
+from studio.pages import codes, faults, health, history, passwords, you
 from studio.pages import members as member_pages
 from studio.pages import records as record_pages
 from studio.pages import webhooks as webhook_pages
-from studio.pages.sign_in import SignIn
+from studio.pages.sign_in import SignIn, sign_in_code
 
 FLOORS = ("inventory", "batches")
 
@@ -59,6 +59,11 @@ urlpatterns = [
     path("you/studios/<int:member_id>/", you.choose_studio, name="choose-studio"),
     path("you/leave/", you.leave, name="leave-studio"),
     path("you/password/", passwords.ChangePassword.as_view(), name="password-change"),
+    path("you/codes/", codes.codes, name="codes"),
+    path("you/codes/begin/", codes.begin, name="begin-codes"),
+    path("you/codes/confirm/", codes.confirm, name="confirm-codes"),
+    path("you/codes/recovery/", codes.recovery, name="recovery-codes"),
+    path("you/codes/end/", codes.end, name="end-codes"),
     path("members/", member_pages.members, name="people"),
     path("members/invite/", member_pages.invite_member, name="invite-member"),
     path("members/<int:member_id>/role/", member_pages.role, name="member-role"),
@@ -82,6 +87,7 @@ urlpatterns = [
     path("password/sent/", passwords.sent, name="password-sent"),
     path("password/<uidb64>/<token>/", passwords.NewPassword.as_view(), name="password-new"),
     path("sign-in/", SignIn.as_view(), name="sign-in"),
+    path("sign-in/code/", sign_in_code, name="sign-in-code"),
     path("sign-out/", LogoutView.as_view(), name="sign-out"),
     path("healthz", health.alive, name="alive"),
     path("readyz", health.ready, name="ready"),

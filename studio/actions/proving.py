@@ -62,6 +62,6 @@ def prove_password(*, by: Member, at: datetime, password: str, what: str) -> Pro
                 verb="wrong password",
                 why=f"to {what}"[:200],
             )
-        raise WrongPassword("This is not your password. Nothing was signed, and the try is noted.")
+        raise WrongPassword("This is not your password. Nothing was done, and the try is noted.")
     forget(key, window_seconds=WINDOW_SECONDS, now=at.timestamp())
     return Proof(member=by.pk, at=at)

@@ -1,5 +1,6 @@
 from studio.models.alerts import Alert, AlertMail, MailChoice
 from studio.models.answers import RememberedAnswer
+from studio.models.codes import OneTimeCodes, RecoveryCode
 from studio.models.history import HistoryEntry
 from studio.models.invitations import Invitation
 from studio.models.jobs import JobRun
@@ -25,7 +26,9 @@ __all__ = [
     "MailChoice",
     "Meaning",
     "Member",
+    "OneTimeCodes",
     "Person",
+    "RecoveryCode",
     "RememberedAnswer",
     "Role",
     "RunningNumber",

@@ -21,6 +21,7 @@ from django.db.models import ForeignKey, Model, QuerySet
 
 from studio.kernel.checkpoints import row_text
 from studio.models.answers import RememberedAnswer
+from studio.models.codes import OneTimeCodes, RecoveryCode
 from studio.models.jobs import JobRun
 from studio.models.keys import ApiKey
 from studio.models.people import Person, Studio
@@ -30,6 +31,8 @@ CHUNK = 2000
 LEFT_OUT: dict[type[Model], str] = {
     ApiKey: "A key opens this installation; elsewhere new ones are issued.",
     JobRun: "How the jobs of this installation ran says nothing of a studio.",
+    OneTimeCodes: "They open this installation; elsewhere each person turns them on again.",
+    RecoveryCode: "They open this installation; elsewhere each person turns them on again.",
     RememberedAnswer: "Answers are remembered for two days, for repetitions of the same request here.",
 }
 """Models that stay behind, with the reason."""

@@ -5,7 +5,6 @@ from typing import Any
 
 from django import forms
 from django.conf import settings
-from django.contrib.auth import login
 from django.http import Http404, HttpRequest, HttpResponse
 from django.urls import reverse
 from django.utils import timezone
@@ -27,6 +26,7 @@ from studio.kernel.rate import count
 from studio.models import Member, Role
 from studio.pages.acting import for_makers, for_members
 from studio.pages.answers import done, faults_into, on_to, sent, shown
+from studio.pages.entering import enter
 from studio.pages.faults import refused
 from studio.pages.fields import Choice, Text
 from studio.pages.once import once
@@ -231,7 +231,7 @@ def _too_many(request: HttpRequest) -> bool:
 def _enter(request: HttpRequest, member: Member) -> HttpResponse:
     """On to the first page as this member, signed in."""
     if not request.user.is_authenticated:
-        login(request, member.person, backend="django.contrib.auth.backends.ModelBackend")
+        enter(request, member.person)
     request.session["member"] = member.pk
     return on_to("home")
 

@@ -103,6 +103,7 @@ def furnish(bench):
         "/find/?q=xyz",
         "/you/",
         "/you/password/",
+        "/you/codes/",
         "/nowhere/",
     ]
 
