@@ -4,7 +4,7 @@ Tests of calc and kernel values run without Django too, so nothing of it is impo
 
 Ordinary tests take `db` and are rolled back. Tests of races and crashes take `committed`: it opens the database
 without any cleaning up, because append-only tables refuse to be emptied. Such a test makes a studio of its own and
-looks at nothing else.
+looks at nothing else; it runs after all that are rolled back, which therefore find the database empty.
 """
 
 from __future__ import annotations
@@ -43,7 +43,10 @@ def pytest_addoption(parser: pytest.Parser) -> None:
     )
 
 
+@pytest.hookimpl(trylast=True)
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """What stays in the database comes after everything that is rolled back, in whatever order chance gave to each."""
+    items.sort(key=lambda item: "committed" in getattr(item, "fixturenames", ()))
     if not config.getoption("--only-database"):
         return
     left_out = [item for item in items if touches_no_database(item)]

@@ -13,7 +13,6 @@ from typing import Any
 from zipfile import BadZipFile, ZipFile
 
 from django.core.exceptions import ValidationError
-from django.core.management.color import no_style
 from django.db import DatabaseError, connection
 from django.db.models import BinaryField, DecimalField, JSONField
 
@@ -138,11 +137,21 @@ def _back(field: Any, value: Any) -> Any:
 
 
 def _give_out_higher_keys() -> None:
-    """Keys that are given out from now on lie above those that came along."""
-    models = [belonging.model for belonging in belongings()]
+    """Keys that are given out from now on lie above those that came along.
+
+    None is taken back: another connection may hold a higher one in work that is not committed yet.
+    """
+    if connection.vendor != "postgresql":
+        return
     with connection.cursor() as cursor:
-        for statement in connection.ops.sequence_reset_sql(no_style(), models):
-            cursor.execute(statement)
+        for belonging in belongings():
+            table = connection.ops.quote_name(belonging.model._meta.db_table)
+            key = belonging.model._meta.pk.column
+            cursor.execute(
+                f"SELECT setval(sequence, GREATEST(pg_sequence_last_value(sequence), (SELECT max({key}) FROM {table}), 1))"
+                " FROM (SELECT pg_get_serial_sequence(%s, %s)::regclass AS sequence) AS of_keys WHERE sequence IS NOT NULL",
+                [table, key],
+            )
 
 
 def _checkpoints(export: ZipFile) -> list[KeptCheckpoint]:

@@ -11,9 +11,11 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
+from batches.actions.documents import ask_for
 from batches.actions.formulas import write_next_version
 from batches.actions.refusing import Refused, note_refused
 from batches.models import Batch, Formula, RefusedFor
+from batches.queries.wanted_papers import wanted_recall
 from inventory.actions.asking import ask_keeper
 from inventory.actions.buying import OfferedPack, add_offer, add_supplier
 from inventory.actions.lending import lend
@@ -193,6 +195,7 @@ def grow(bench: Workbench, count: int, batch: Batch) -> None:
             operation=f"r-{made}", position=1, kind=RefusedFor.UNCLEAR, told="1,000", why="May be two."
         )
         note_refused(by=by, now=now, number=batch.number, refused=refused, at=now)
+        ask_for(by=by, now=now, wanted=wanted_recall(studio=by.studio, number=kept.number))
         tell_of(bench)
 
 
