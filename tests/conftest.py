@@ -22,7 +22,7 @@ from uuid import uuid4
 
 import pytest
 
-from tests.without_database import touches_no_database
+from tests.one_engine import says_the_same_on_any_engine
 
 if TYPE_CHECKING:
     from studio.models import Member, Studio
@@ -37,9 +37,9 @@ _count = itertools.count(1)
 
 def pytest_addoption(parser: pytest.Parser) -> None:
     parser.addoption(
-        "--only-database",
+        "--again",
         action="store_true",
-        help="leave out the tests that touch no database; they have run on another engine",
+        help="leave out the tests that say the same on any engine; they have run on another",
     )
 
 
@@ -47,9 +47,9 @@ def pytest_addoption(parser: pytest.Parser) -> None:
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
     """What stays in the database comes after everything that is rolled back, in whatever order chance gave to each."""
     items.sort(key=lambda item: "committed" in getattr(item, "fixturenames", ()))
-    if not config.getoption("--only-database"):
+    if not config.getoption("--again"):
         return
-    left_out = [item for item in items if touches_no_database(item)]
+    left_out = [item for item in items if says_the_same_on_any_engine(item)]
     config.hook.pytest_deselected(items=left_out)
     items[:] = [item for item in items if item not in set(left_out)]
 

@@ -50,6 +50,7 @@ def demo(tmp_path: Path) -> Iterator[dict[str, str]]:
         serving.wait()
 
 
+@pytest.mark.looks
 def test_the_tour_prints_what_the_readme_says(demo: dict[str, str]) -> None:
     steps = tour_steps((ROOT / "README.md").read_text())
     script = "".join(f"{command}\necho '{MARK}'\n" for command, _ in steps)

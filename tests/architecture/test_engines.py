@@ -1,11 +1,11 @@
-"""On the second engine only those tests are left out that cannot touch a database."""
+"""On the second engine only those tests are left out that cannot touch a database, and those of mere looks."""
 
 from types import SimpleNamespace
 from typing import Any
 
 import pytest
 
-from tests.without_database import TESTS, touches_no_database
+from tests.one_engine import TESTS, says_the_same_on_any_engine, touches_no_database
 
 
 def item(path: str, *fixtures: str, marked: bool = False) -> Any:
@@ -37,3 +37,10 @@ def test_outside_of_the_folders_of_pure_tests_everything_runs_on_both_engines(pa
 @pytest.mark.django_db
 def test_this_test_opens_the_database_where_others_do_not(request: pytest.FixtureRequest) -> None:
     assert not touches_no_database(request.node)
+
+
+def test_what_only_looks_at_pages_is_marked_and_runs_once() -> None:
+    looking = item("browser/test_a.py", "committed")
+    assert not says_the_same_on_any_engine(looking)
+    looking.get_closest_marker = lambda name: name == "looks"
+    assert says_the_same_on_any_engine(looking)

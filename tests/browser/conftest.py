@@ -28,7 +28,8 @@ if TYPE_CHECKING:
 AXE = Path(__file__).parent / "vendor" / "axe.min.js"
 RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
 WIDTHS = (360, 768, 1280)
-SCHEMES = ("light", "dark")
+SCHEMES = {"light": WIDTHS, "dark": WIDTHS[:1]}
+"""The widths that a page is looked at in each scheme of colours: colours do not hang on the width."""
 SWITCHES = [
     "--headless",
     "--no-sandbox",

@@ -15,7 +15,7 @@ from tests.browser.bench_scene import (
     standing,
     type_weight,
 )
-from tests.browser.conftest import SCHEMES, WIDTHS, faults_of, sign_in
+from tests.browser.conftest import SCHEMES, faults_of, sign_in
 
 pytestmark = pytest.mark.usefixtures("committed")
 
@@ -292,15 +292,16 @@ def test_keys_for_gloves_are_twenty_millimetres_and_write_the_weight(page, owner
     assert standing(batch) == [(1, Decimal("3.01"))]
 
 
-@pytest.mark.parametrize("scheme", SCHEMES)
-def test_nothing_is_wrong_with_the_bench_in_any_state(open_page, owner, bench, scheme):
+@pytest.mark.looks
+@pytest.mark.parametrize(("scheme", "widths"), SCHEMES.items())
+def test_nothing_is_wrong_with_the_bench_in_any_state(open_page, owner, bench, scheme, widths):
     page = open_page(scheme=scheme)
     batch = laid_out(bench)
     lots = lots_of(batch)
     faults = {}
 
     def look(state: str) -> None:
-        for width in WIDTHS:
+        for width in widths:
             page.set_viewport_size({"width": width, "height": 900})
             if found := faults_of(page):
                 faults[f"{state} at {width}"] = found

@@ -16,7 +16,7 @@ from inventory.actions.places import check_balance
 from inventory.actions.purchases import note_purchase
 from inventory.models import Wish
 from studio.actions.studios import add_member
-from tests.browser.conftest import SCHEMES, WIDTHS, faults_of, sign_in
+from tests.browser.conftest import SCHEMES, faults_of, sign_in
 from tests.conftest import PASSWORD
 
 pytestmark = pytest.mark.usefixtures("committed")
@@ -146,25 +146,26 @@ def offered(bench, material):
     return offer
 
 
-def looked_at(page, paths):
-    """The faults of each page that has some, at every width in the page's colours."""
+def looked_at(page, paths, widths):
+    """The faults of each page that has some, at these widths in the page's colours."""
     faults = {}
     for path in paths:
         page.goto(path)
-        for width in WIDTHS:
+        for width in widths:
             page.set_viewport_size({"width": width, "height": 900})
             if found := faults_of(page):
                 faults[f"{path} at {width}"] = found
     return faults
 
 
-@pytest.mark.parametrize("scheme", SCHEMES)
-def test_nothing_is_wrong_with_any_page(open_page, owner, bench, scheme):
+@pytest.mark.looks
+@pytest.mark.parametrize(("scheme", "widths"), SCHEMES.items())
+def test_nothing_is_wrong_with_any_page(open_page, owner, bench, scheme, widths):
     page = open_page(scheme=scheme)
-    assert looked_at(page, ["/sign-in/", "/password/", "/password/sent/"]) == {}
+    assert looked_at(page, ["/sign-in/", "/password/", "/password/sent/"], widths) == {}
     sign_in(page, owner)
-    assert looked_at(page, ["/", "/shelf/", "/materials/", "/balances/", "/places/"]) == {}
-    assert looked_at(page, furnish(bench)) == {}
+    assert looked_at(page, ["/", "/shelf/", "/materials/", "/balances/", "/places/"], widths) == {}
+    assert looked_at(page, furnish(bench), widths) == {}
 
 
 def test_nothing_is_wrong_with_a_form_that_has_faults(page, owner, bench):

@@ -12,7 +12,7 @@ from inventory.actions.drawing_off import draw_off
 from inventory.actions.receiving import Bottle, receive_bottles
 from inventory.models import Lot
 from studio.models import Member
-from tests.browser.conftest import SCHEMES, WIDTHS, faults_of, sign_in
+from tests.browser.conftest import SCHEMES, faults_of, sign_in
 from tests.workbench import Workbench
 
 pytestmark = pytest.mark.usefixtures("committed")
@@ -56,6 +56,7 @@ def vial_of_many(bench: Workbench) -> Lot:
     return draw_off(by=bench.by, now=bench.now, number=made(bench, whole, "60").number, mass=Decimal(2))
 
 
+@pytest.mark.looks
 def test_five_hundred_lots_are_folded_and_nothing_is_wrong_with_the_page(
     page: Page, owner: Member, bench: Workbench
 ) -> None:
@@ -65,8 +66,8 @@ def test_five_hundred_lots_are_folded_and_nothing_is_wrong_with_the_page(
     expect(page.get_by_text(f"{LOTS} lots stand behind its 2.000 g")).to_be_visible()
     expect(page.get_by_text("lots are folded together")).to_be_visible()
     assert page.locator("svg.trace a").count() < 60
-    for scheme in SCHEMES:
+    for scheme, widths in SCHEMES.items():
         page.emulate_media(color_scheme=scheme)
-        for width in WIDTHS:
+        for width in widths:
             page.set_viewport_size({"width": width, "height": 900})
             assert faults_of(page) == []

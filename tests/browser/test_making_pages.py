@@ -9,20 +9,22 @@ from tests.browser.making import Making, shelf
 pytestmark = pytest.mark.usefixtures("committed")
 
 
-@pytest.mark.parametrize("scheme", SCHEMES)
-def test_nothing_is_wrong_with_any_page(open_page, owner, bench, scheme):
+@pytest.mark.looks
+@pytest.mark.parametrize(("scheme", "widths"), SCHEMES.items())
+def test_nothing_is_wrong_with_any_page(open_page, owner, bench, scheme, widths):
     page = open_page(scheme=scheme)
     sign_in(page, owner)
     faults = {}
     for path in ["/formulas/", "/batches/", "/batches/plan/", *Making(bench).addresses]:
         page.goto(path)
-        for width in WIDTHS:
+        for width in widths:
             page.set_viewport_size({"width": width, "height": 900})
             if found := faults_of(page):
                 faults[f"{path} at {width}"] = found
     assert faults == {}
 
 
+@pytest.mark.looks
 def test_nothing_is_wrong_with_what_is_folded_open(page, owner, bench):
     making = Making(bench)
     sign_in(page, owner)

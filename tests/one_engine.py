@@ -1,8 +1,9 @@
-"""Which tests cannot touch the database, so that running them on one engine says all that there is to say.
+"""Which tests say on one engine all that there is to say.
 
-It is computed and not marked, so that no test of the database can be forgotten: it must lie in a folder of pure tests and
-ask for nothing that opens the database, not by way of other fixtures either. What asks for none has none, since access
-is blocked.
+That a test cannot touch the database is computed and not marked, so that none of the database can be forgotten: it must
+lie in a folder of pure tests and ask for nothing that opens the database, not by way of other fixtures either. What
+asks for none has none, since access is blocked. Marked by hand (`looks`) are the few long tests of how pages are drawn,
+and the tour of the README, which starts a service with a database of its own.
 """
 
 from pathlib import Path
@@ -27,3 +28,7 @@ def touches_no_database(item: pytest.Item) -> bool:
     asked = set(getattr(item, "fixturenames", OPENS_DATABASE))
     marked = item.get_closest_marker("django_db")
     return is_pure(item.path) and not marked and not asked & OPENS_DATABASE
+
+
+def says_the_same_on_any_engine(item: pytest.Item) -> bool:
+    return bool(item.get_closest_marker("looks")) or touches_no_database(item)
