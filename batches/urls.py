@@ -2,7 +2,7 @@
 
 from django.urls import path, register_converter
 
-from batches.api import batches, documents, formulas, imports, plans, reckoning, records, remakes
+from batches.api import batches, documents, formulas, imports, panels, plans, reckoning, records, remakes
 from batches.api.references import FormulaCode
 from batches.pages import batch as batch_pages
 from batches.pages import (
@@ -51,6 +51,17 @@ api_urlpatterns = [
     path("batches/<str:number>/close/", batches.BatchClose.as_view()),
     path("batches/<str:number>/void/", batches.BatchVoid.as_view()),
     path("batches/<str:number>/ticket/", documents.BatchTicket.as_view()),
+    path("panels/", panels.PanelList.as_view()),
+    path("panels/plan/", panels.PanelPlanView.as_view()),
+    path("panels/strengths/", panels.PanelStrengths.as_view()),
+    path("panels/trials/", panels.PanelTrial.as_view()),
+    path("panels/<int:panel_id>/", panels.PanelDetail.as_view()),
+    path("panels/<int:panel_id>/servings/", panels.PanelServings.as_view()),
+    path("panels/<int:panel_id>/answers/", panels.PanelAnswers.as_view()),
+    path("panels/<int:panel_id>/result/", panels.PanelResultView.as_view()),
+    path("panels/<int:panel_id>/interim/", panels.PanelInterim.as_view()),
+    path("panels/<int:panel_id>/end/", panels.PanelEnd.as_view()),
+    path("panels/<int:panel_id>/key/", panels.PanelKey.as_view()),
     path("documents/", documents.DocumentList.as_view()),
     path("documents/<int:document_id>/", documents.DocumentDetail.as_view()),
     path("documents/<int:document_id>/file/", documents.DocumentFile.as_view()),

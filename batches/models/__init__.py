@@ -10,6 +10,15 @@ from batches.models.making import (
     ReadingSource,
     Weighing,
 )
+from batches.models.panels import (
+    Panel,
+    PanelAnswer,
+    PanelLook,
+    PanelMethod,
+    PanelServing,
+    PanelSitter,
+    PanelStep,
+)
 from batches.models.refused import RefusedFor, RefusedReading
 from batches.models.remakes import RemakeAcceptance
 
@@ -26,6 +35,13 @@ __all__ = [
     "FormulaLine",
     "FormulaVersion",
     "LotTold",
+    "Panel",
+    "PanelAnswer",
+    "PanelLook",
+    "PanelMethod",
+    "PanelServing",
+    "PanelSitter",
+    "PanelStep",
     "ReadingSource",
     "RefusedFor",
     "RefusedReading",

@@ -191,4 +191,6 @@ def example(described: dict[str, Any], depth: int = 0) -> Any:
         return {name: example(field, depth + 1) for name, field in fields.items()}
     if kind == "array":
         return [example(described.get("items", {}), depth + 1)] if depth < DEEPEST else []
-    return {"integer": 1, "number": 1, "boolean": True, "null": None}.get(kind, "text")
+    return {"integer": max(1, described.get("minimum", 1)), "number": 1, "boolean": True, "null": None}.get(
+        kind, "text"
+    )

@@ -27,6 +27,9 @@ PLACES: Mapping[str, str] = {
     "lots_lend": "held elsewhere",
     "batches_sign": "closed",
     "batches_amend": "closed",
+    "panels_answers_create": "sat panel",
+    "panels_interim": "own panel",
+    "panels_end": "own panel",
 }
 """Operations on a thing that must be in a certain state, with the name of one in `World.names`."""
 
@@ -60,6 +63,8 @@ BODIES: Mapping[str, list[dict[str, Any]]] = {
     "labels": [{}, {"sheet": None}],
     "lots_label": [{}, {"sheet": None}],
     "batches_amend": [{}, {"corrections": None}],
+    "panels_create": [{"attribute": None}, {"method": "pair", "answers": None}],
+    "panels_answers_create": [{"code": "number on the tray"}],
 }
 """Changes to the bodies drawn: None leaves a field out, the name of a thing in `World.names` is put in place of it."""
 
@@ -81,6 +86,10 @@ VALUES: Mapping[str, Any] = {
     "allowed_error": "0.01",
     "tolerance": "0.05",
     "position": 1,
+    "level": "0.05",
+    "power": "0.8",
+    "share": "0.5",
+    "triangles": 4,
     "with_version": 1,
     "version": 1,
     "code": "new-code",

@@ -14,7 +14,7 @@ from django.test.utils import CaptureQueriesContext
 from batches.actions.documents import ask_for
 from batches.actions.formulas import write_next_version
 from batches.actions.refusing import Refused, note_refused
-from batches.models import Batch, Formula, RefusedFor
+from batches.models import Batch, Formula, Panel, PanelMethod, RefusedFor
 from batches.queries.wanted_papers import wanted_recall
 from inventory.actions.asking import ask_keeper
 from inventory.actions.buying import OfferedPack, add_offer, add_supplier
@@ -24,13 +24,14 @@ from inventory.actions.pars import WantedPar, set_pars
 from inventory.actions.places import add_shelf, check_balance
 from inventory.actions.purchases import note_purchase
 from inventory.actions.receiving import Bottle, receive_bottles
-from inventory.models import Balance, Wish
+from inventory.models import Balance, Lot, Wish
 from studio.actions.inviting import invite
 from studio.actions.studios import add_member
 from studio.actions.webhooks import add_webhook, end_webhook, try_webhook
 from studio.models import Role, Webhook
 from tests.api.contract import Operation, of_floors
 from tests.api.world import World
+from tests.api.world_of_panels import answer, panel_for
 from tests.conftest import PASSWORD
 from tests.workbench import Workbench
 
@@ -124,11 +125,16 @@ def test_a_list_costs_the_same_statements_whatever_it_holds(bench: Workbench, ap
         "balance_id": str(bench.balance().id),
     }
     bench.bottle("linalool 500g")
+    bench.bottle("ethanol 5g")
+    sitter = add_member(
+        by=bench.by, name="Sitter", email="sits@example.org", password=PASSWORD, role=Role.MAKER, at=bench.now
+    )
+    panel = panel_for(bench.by, [sitter], **triangle_of(bench), title="grown", answers=FEW + MANY + 1)
     batch = bench.plan(bench.formula("grown", "linalool 3"), "100")
     webhook, _ = add_webhook(by=bench.by, at=bench.now, url="https://hooks.example.org/first")
     bench.reserve(batch)
     grow(bench, FEW, batch)
-    places |= {"number": batch.number, "webhook_id": str(webhook.pk)}
+    places |= {"panel_id": str(panel.pk), "number": batch.number, "webhook_id": str(webhook.pk)}
     few = {str(operation): cost(api, operation, places) for operation in LISTS}
     grow(bench, MANY, batch)
     for operation in LISTS:
@@ -197,6 +203,15 @@ def grow(bench: Workbench, count: int, batch: Batch) -> None:
         note_refused(by=by, now=now, number=batch.number, refused=refused, at=now)
         ask_for(by=by, now=now, wanted=wanted_recall(studio=by.studio, number=kept.number))
         tell_of(bench)
+        panel = Panel.objects.of(by.studio).order_by("id")[0]
+        answer(panel.sitters.get().member, panel, panel.answered + 1)
+        panel_for(by, [other], **triangle_of(bench), title=f"panel {made}", answers=3)
+
+
+def triangle_of(bench: Workbench) -> dict[str, Any]:
+    """A triangle of the first two lots there are."""
+    first, second = Lot.objects.of(bench.by.studio).order_by("id")[:2]
+    return {"method": PanelMethod.TRIANGLE, "lot_a": first, "lot_b": second}
 
 
 def tell_of(bench: Workbench) -> None:

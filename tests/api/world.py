@@ -32,6 +32,7 @@ from studio.actions.webhooks import add_webhook, try_webhook
 from studio.models import Alert, Member, SealedRecord
 from tests.api.asked import BODIES, LONG_AGO, PLACES, VALUES
 from tests.api.contract import Operation, Schema, as_text, kinds, resolved
+from tests.api.world_of_panels import furnish_panels
 from tests.api.world_of_plans import furnish_buying, furnish_remakes
 from tests.conftest import NOW
 from tests.workbench import Workbench
@@ -200,6 +201,7 @@ def furnished(owner: Member, maker: Member, reader: Member, *, apart: int = 0) -
     names["webhook"] = str(webhook.pk)
     names["movement"] = str(Movement.objects.of(owner.studio).order_by("-id")[0].id)
     furnish_remakes(owner, names)
+    furnish_panels(owner, maker, names)
     return world
 
 

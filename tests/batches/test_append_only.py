@@ -7,12 +7,14 @@ from typing import Any
 import pytest
 from django.db import DatabaseError, connection, transaction
 
+from batches.actions.answering import look_at_panel
 from batches.actions.refusing import Refused, note_refused
 from batches.actions.weighing import strike_weighing
-from batches.models import RefusedFor, RemakeAcceptance, Weighing
+from batches.models import PanelMethod, RefusedFor, RemakeAcceptance, Weighing
 from inventory.actions.places import check_balance
-from studio.actions.studios import found_studio
+from studio.actions.studios import add_member, found_studio
 from studio.kernel.guarded import Guarded, guarded_tables
+from tests.api.world_of_panels import answer, panel_for
 from tests.batches.kept import kept, undone
 from tests.batches.signed import sign
 from tests.conftest import NOW, PASSWORD
@@ -31,6 +33,11 @@ ROWS_OF = {
     "studio_checkpoint",
     "batches_remakeacceptance",
     "batches_refusedreading",
+    "batches_panelstep",
+    "batches_panelsitter",
+    "batches_panelserving",
+    "batches_panelanswer",
+    "batches_panellook",
 }
 
 
@@ -70,7 +77,24 @@ def everything_recorded() -> Workbench:
         by=bench.by,
         at=bench.now,
     )
+    panel_with_answer(bench)
     return bench
+
+
+def panel_with_answer(bench: Workbench) -> None:
+    """A panel that was answered once and looked at."""
+    told = {"lot_a": bench.bottle("linalool 5g"), "lot_b": bench.bottle("linalool 6g")}
+    sitter = add_member(
+        by=bench.by,
+        name="Sitter",
+        email="sitter@recorded.example.org",
+        password=PASSWORD,
+        role="maker",
+        at=NOW,
+    )
+    panel = panel_for(bench.by, [sitter], method=PanelMethod.TRIANGLE, **told, title="recorded", answers=2)
+    answer(sitter, panel, 1)
+    look_at_panel(by=bench.by, now=NOW, panel_id=panel.pk, why="curious")
 
 
 @pytest.fixture(scope="module")
