@@ -27,14 +27,13 @@ from inventory.models import (
 from studio.kernel.mass import from_micrograms, nearest_fraction
 from studio.kernel.numbers import Sort, compose
 from studio.models import HistoryEntry, RunningNumber, SealedRecord
+from tests.bench.filled.certainty import PURITY_U, Known, Uncertainties
 from tests.bench.filled.founding import Founded, Recipe
 from tests.bench.filled.lots import Standing
 from tests.bench.filled.sealing import Chain, Pour, filled_record
 from tests.bench.filled.tables import Table, stamp
 
 WEIGHING_U = 200
-ROUGHLY = Decimal("0.002")
-"""The standard uncertainty of a filled fraction, as a share of it: of a usual size, not reckoned."""
 POSSIBLE = json.dumps({"possible": True})
 
 
@@ -62,10 +61,11 @@ class Book:
         self.chain = Chain(studio, by, founded.by.person.name)
         self.running: dict[tuple[Sort, int], int] = {}
         self.lots: list[Standing] = []
+        self.known = Known()
         self.lot_rows = Table(
             Lot, "number", "kind", "title", "material", "solvent", "declared_strength", "actual_strength", "made_mass",
             "shelf", "supplier", "supplier_lot", "cost_per_gram", "made_in", "made_at", "recorded_at", "expires_on",
-            studio=studio, by=by, contents_revision=0, concentration=1, on_hand=0, reserved=0, hold_reason="", note="",
+            "strength_u", studio=studio, by=by, contents_revision=0, concentration=1, on_hand=0, reserved=0, hold_reason="", note="",
             edition=1,
         )  # fmt: skip
         self.contents = Table(
@@ -117,9 +117,10 @@ class Book:
         """A neat bottle from a supplier."""
         lot = self._lot(
             kind=LotKind.BOTTLE, title=title or material.name, material=material.pk, strength=Decimal(1),
-            contents={material.pk: Decimal(1)}, mass=mass, cost=Decimal("0.25"), at=at, expires=expires,
-            supplier=f"Supplier {material.pk % 17}",
+            contents={material.pk: Decimal(1)}, known={material.pk: PURITY_U}, strength_u=PURITY_U, mass=mass,
+            cost=Decimal("0.25"), at=at, expires=expires, supplier=f"Supplier {material.pk % 17}",
         )  # fmt: skip
+        self.known.receive(lot.id, material.pk)
         self._move(None, lot, mass, Reason.RECEIVED, stamp(at))
         return lot
 
@@ -136,13 +137,17 @@ class Book:
             for place, one in enumerate(wanted)
         ]
         contents = mixed([(from_micrograms(pour.mass), pour.lot.contents) for pour in pours])
+        budget = self.known.made_of(pours, contents, WEIGHING_U)
         total = sum(pour.mass for pour in pours)
         cost = sum((pour.mass * pour.lot.cost for pour in pours), Decimal(0)) / total
         lot = self._lot(
             kind=LotKind(kind.value), title=title, material=material, strength=self._strength(contents, kind, material),
-            contents=contents, mass=total, cost=cost, at=at, expires=expires, solvent=solvent, made_in=number,
+            contents=contents, known=budget.of_each(),
+            strength_u=budget.of_sum(self._declared(contents, kind, material)), mass=total, cost=cost, at=at, expires=expires, solvent=solvent, made_in=number,
             declared=strength,
         )  # fmt: skip
+        if kind != BatchKind.BLEND:
+            self.known.keep(lot.id, pours, contents, WEIGHING_U)
         batch = self.batches.add(
             number, kind.value, BatchState.CLOSED.value, title, recipe.version.pk if recipe else None, material, solvent,
             sum(pour.target for pour in pours), strength, when, when, when, when, "", lot.id,
@@ -193,7 +198,8 @@ class Book:
         """A vial of a lot."""
         lot = self._lot(
             kind=LotKind.VIAL, title=f"{source.title}, vial", material=source.material, strength=source.strength,
-            contents=source.contents, mass=mass, cost=source.cost, at=at,
+            contents=source.contents, known=source.known, strength_u=source.strength_u, mass=mass, cost=source.cost,
+            at=at,
         )  # fmt: skip
         self._move(source, lot, mass, Reason.DRAWN_OFF, stamp(at))
         return lot
@@ -209,7 +215,7 @@ class Book:
         """What is left is thrown away."""
         when = stamp(at)
         self._move(lot, None, lot.on_hand, Reason.DISCARDED, when)
-        lot.emptied, lot.contents = when, {}
+        lot.emptied, lot.contents, lot.known = when, {}, {}
 
     def keep_standing(self) -> None:
         """Write what the lots hold now, and how far the running numbers are; call once, at the end."""
@@ -234,7 +240,7 @@ class Book:
 
     def _lot(
         self, *, kind: LotKind, title: str, material: int | None, strength: Decimal, contents: Mapping[int, Decimal],
-        mass: int, cost: Decimal, at: datetime, expires: date | None = None, solvent: int | None = None,
+        known: Uncertainties, strength_u: Decimal, mass: int, cost: Decimal, at: datetime, expires: date | None = None, solvent: int | None = None,
         made_in: str = "", declared: Decimal | None = None, supplier: str = "",
     ) -> Standing:  # fmt: skip
         number = self._number("lot", at.year)
@@ -243,13 +249,14 @@ class Book:
         when = stamp(at)
         key = self.lot_rows.add(
             number, kind.value, title, material, solvent, declared or strength or None, strength, mass, shelf, supplier,
-            supplier_lot, f"{cost:.9f}", made_in, when, when, expires,
+            supplier_lot, f"{cost:.9f}", made_in, when, when, expires, strength_u,
         )  # fmt: skip
         for part, fraction in contents.items():
-            self.contents.add(key, part, fraction, f"{fraction * ROUGHLY:.12f}")
+            self.contents.add(key, part, fraction, known[part])
         lot = Standing(
             id=key, number=number, kind=kind.value, title=title, material=material, strength=strength,
-            contents=contents, made_mass=mass, on_hand=0, cost=cost, supplier=supplier, supplier_lot=supplier_lot,
+            contents=contents, known=known, strength_u=strength_u, made_mass=mass, on_hand=0, cost=cost,
+            supplier=supplier, supplier_lot=supplier_lot, expires=expires,
         )  # fmt: skip
         self.lots.append(lot)
         return lot
@@ -259,10 +266,14 @@ class Book:
         return self.lines.add(batch, place, line, one.material, one.lot.id, one.mass, one.mass)
 
     def _strength(self, contents: Mapping[int, Decimal], kind: BatchKind, material: int | None) -> Decimal:
+        declared = self._declared(contents, kind, material)
+        return nearest_fraction(sum((contents[part] for part in declared), Decimal(0)))
+
+    def _declared(self, contents: Mapping[int, Decimal], kind: BatchKind, material: int | None) -> set[int]:
+        """The materials whose share is the strength."""
         if kind == BatchKind.STOCK and material in contents:
-            return contents[material]
-        odorants = (fraction for part, fraction in contents.items() if part not in self.solvents)
-        return nearest_fraction(sum(odorants, Decimal(0)))
+            return {material}
+        return contents.keys() - self.solvents
 
     def _move(
         self, source: Standing | None, target: Standing | None, mass: int, reason: Reason, when: str,

@@ -5,12 +5,13 @@ Masses are whole micrograms here, for the speed of it.
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from datetime import date
 from decimal import Decimal
 
 
 @dataclass(slots=True)
 class Standing:
-    """A lot while the studio is filled."""
+    """A lot while the studio is filled; `known` holds the standard uncertainty of each fraction."""
 
     id: int
     number: str
@@ -19,11 +20,14 @@ class Standing:
     material: int | None
     strength: Decimal
     contents: Mapping[int, Decimal]
+    known: Mapping[int, Decimal]
+    strength_u: Decimal
     made_mass: int
     on_hand: int
     cost: Decimal
     supplier: str = ""
     supplier_lot: str = ""
+    expires: date | None = None
     reserved: int = 0
     opened: str | None = None
     emptied: str | None = None

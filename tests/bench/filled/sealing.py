@@ -89,10 +89,14 @@ def filled_record(
             "mass": total,
             "declared_strength": str(lot.strength),
             "actual_strength": str(lot.strength),
-            "strength_standard_uncertainty": None,
-            "expires_on": None,
+            "strength_standard_uncertainty": str(lot.strength_u),
+            "expires_on": lot.expires.isoformat() if lot.expires else None,
             "contents": [
-                {"material": names[material], "fraction": str(fraction), "standard_uncertainty": None}
+                {
+                    "material": names[material],
+                    "fraction": str(fraction),
+                    "standard_uncertainty": str(lot.known[material]),
+                }
                 for material, fraction in sorted(lot.contents.items(), key=lambda part: names[part[0]])
             ],
         },
