@@ -16,5 +16,5 @@ class Rows(APIView):
         return Response([{"place": place, "text": rest} for place in range(50)])
 
 
-urlpatterns: list[Any] = [path("<path:rest>", Rows.as_view())]
+urlpatterns: list[Any] = [path("", Rows.as_view()), path("<path:rest>", Rows.as_view())]
 application = get_wsgi_application()

@@ -4,6 +4,7 @@ import sys
 from collections.abc import Callable, Iterable, Sequence
 
 from tests.bench import (
+    alerting,
     arithmetic,
     memory,
     pages,
@@ -18,7 +19,19 @@ from tests.bench import (
 from tests.bench.scene import Scene
 from tests.bench.table import Row, table
 
-FAMILIES = (tracing, reading, arithmetic, pages, papers, proving, sheets, reserving, weighing, memory)
+FAMILIES = (
+    tracing,
+    reading,
+    arithmetic,
+    pages,
+    papers,
+    alerting,
+    proving,
+    sheets,
+    reserving,
+    weighing,
+    memory,
+)
 ROWS: dict[str, Callable[[Scene], Iterable[Row]]] = {
     name: measure for family in FAMILIES for name, measure in family.ROWS.items()
 }

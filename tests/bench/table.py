@@ -55,9 +55,15 @@ def compared(
     What is done quickly is done more often, because the machine has other work.
     """
     floors, mine = in_turn(floor, ours, runs or _runs(ours))
+    statements = statements_of(ours)
+    return Row(name, operation, floor_is, floors, mine, target, statements, _peak_mb(ours))
+
+
+def statements_of(work: Callable[[], object]) -> int:
+    """How many statements one run asks of the database."""
     with CaptureQueriesContext(connection) as queries:
-        ours()
-    return Row(name, operation, floor_is, floors, mine, target, len(queries), _peak_mb(ours))
+        work()
+    return len(queries)
 
 
 def in_turn(
