@@ -24,6 +24,7 @@ from studio.actions.checkpoints import make_checkpoint
 from studio.actions.job_runs import note_run
 from studio.actions.outbox import forget_old_events
 from studio.actions.sending import send_next
+from studio.actions.sessions import forget_old_sessions as drop_old_sessions
 from studio.actions.telling import write_digest
 from studio.kernel.background import dispatch
 from studio.kernel.logs import known_as
@@ -80,6 +81,12 @@ def _noted(name: str, work: Callable[[], Any]) -> Any:
 def forget_old_answers() -> int:
     """Drop remembered answers past their time; returns how many."""
     return forget(at=timezone.now())
+
+
+@job()
+def forget_old_sessions() -> int:
+    """Drop sessions that have run out; returns how many."""
+    return drop_old_sessions(at=timezone.now())
 
 
 @job()

@@ -65,6 +65,7 @@ MIDDLEWARE = [
     "studio.pages.addresses.PageAddresses",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "studio.pages.sessions.Seen",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
 ]
@@ -164,6 +165,7 @@ CELERY_BEAT_SCHEDULE = {
     "deliver": {"task": "studio.jobs.deliver", "schedule": 30.0},
     "look for causes": {"task": "studio.jobs.look_for_causes", "schedule": 900.0},
     "daily mails": {"task": "studio.jobs.write_daily_mails", "schedule": 600.0},
+    "forget old sessions": {"task": "studio.jobs.forget_old_sessions", "schedule": 86400.0},
     "forget what was sent": {"task": "studio.jobs.forget_what_was_sent", "schedule": 86400.0},
 }
 # What gives reason for an alert: its kind, and the query that finds what is there of it.
@@ -214,6 +216,7 @@ DATA_UPLOAD_MAX_MEMORY_SIZE = 10 * 1024 * 1024
 # A formula of 500 lines is sent as one form, with five fields a line.
 DATA_UPLOAD_MAX_NUMBER_FIELDS = 3000
 
+SESSION_ENGINE = "studio.models.sessions"
 SESSION_COOKIE_HTTPONLY = True
 X_FRAME_OPTIONS = "DENY"
 SECURE_REFERRER_POLICY = "same-origin"

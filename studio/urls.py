@@ -10,7 +10,7 @@ from django.utils.module_loading import import_string
 
 from studio.api import alerts, members, problems, records, reference, team, webhooks
 from studio.pages import alerts as alert_pages
-from studio.pages import codes, faults, health, history, passwords, you
+from studio.pages import codes, faults, health, history, passwords, sessions, you
 from studio.pages import members as member_pages
 from studio.pages import records as record_pages
 from studio.pages import webhooks as webhook_pages
@@ -64,6 +64,9 @@ urlpatterns = [
     path("you/codes/confirm/", codes.confirm, name="confirm-codes"),
     path("you/codes/recovery/", codes.recovery, name="recovery-codes"),
     path("you/codes/end/", codes.end, name="end-codes"),
+    path("you/sessions/", sessions.sessions, name="sessions"),
+    path("you/sessions/others/end/", sessions.end_others, name="end-other-sessions"),
+    path("you/sessions/<str:name>/end/", sessions.end, name="end-session"),
     path("members/", member_pages.members, name="people"),
     path("members/invite/", member_pages.invite_member, name="invite-member"),
     path("members/<int:member_id>/role/", member_pages.role, name="member-role"),

@@ -9,6 +9,7 @@ from datetime import datetime, timedelta
 
 from studio.actions.history import record
 from studio.actions.proving import Proof
+from studio.actions.sessions import drop_sessions
 from studio.kernel.errors import Conflict, Forbidden, TooOften
 from studio.kernel.one_time_codes import (
     fitting_step,
@@ -80,9 +81,10 @@ def begin_codes(*, by: Member, at: datetime, proof: Proof) -> SetUp:
     return SetUp(secret=written(secret), address=set_up_address(secret, by.person.email))
 
 
-def confirm_codes(*, by: Member, at: datetime, code: str) -> list[str]:
+def confirm_codes(*, by: Member, at: datetime, code: str, kept: str | None = None) -> list[str]:
     """Turn them on with the device's first code; returns the recovery codes, which are not kept.
 
+    Sessions that began without a code end, but for the one with the key `kept`.
     Raises `WrongCode`, `TooManyCodes`, `CodesNotBegun`.
     """
     _slow_down(by.person, at)
@@ -94,6 +96,7 @@ def confirm_codes(*, by: Member, at: datetime, code: str) -> list[str]:
         codes.confirmed_at = at
         codes.save(update_fields=["confirmed_at"])
         record(by=by, at=at, subject="member", name=by.person.name, verb="one-time codes on")
+        drop_sessions(person=by.person, kept=kept)
         return _new_recovery(codes)
 
 

@@ -10,12 +10,14 @@ from studio.models.people import Member, Person, Role, Studio
 from studio.models.records import Checkpoint, Meaning, SealedRecord, Signature
 from studio.models.running import RunningNumber
 from studio.models.scoped import Scoped, ScopedQuerySet
+from studio.models.sessions import BrowserSession
 
 __all__ = [
     "Alert",
     "AlertMail",
     "ApiKey",
     "Attempt",
+    "BrowserSession",
     "Checkpoint",
     "Delivery",
     "DeliveryState",

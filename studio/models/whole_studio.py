@@ -25,11 +25,13 @@ from studio.models.codes import OneTimeCodes, RecoveryCode
 from studio.models.jobs import JobRun
 from studio.models.keys import ApiKey
 from studio.models.people import Person, Studio
+from studio.models.sessions import BrowserSession
 
 FORM = "studio export 1"
 CHUNK = 2000
 LEFT_OUT: dict[type[Model], str] = {
     ApiKey: "A key opens this installation; elsewhere new ones are issued.",
+    BrowserSession: "A session opens this installation, and belongs to a browser.",
     JobRun: "How the jobs of this installation ran says nothing of a studio.",
     OneTimeCodes: "They open this installation; elsewhere each person turns them on again.",
     RecoveryCode: "They open this installation; elsewhere each person turns them on again.",

@@ -71,7 +71,12 @@ def confirm(request: HttpRequest, member: Member) -> HttpResponse:
     form = FirstCodeForm(request.POST)
     if form.is_valid():
         with faults_into(form):
-            fresh = confirm_codes(by=member, at=timezone.now(), code=form.cleaned_data["code"])
+            fresh = confirm_codes(
+                by=member,
+                at=timezone.now(),
+                code=form.cleaned_data["code"],
+                kept=request.session.session_key,
+            )
     if not form.is_valid():
         return _page(request, member, form, stage="device")
     return _page(request, member, PasswordForm(), fresh=fresh)

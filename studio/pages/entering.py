@@ -11,9 +11,12 @@ from django.conf import settings
 from django.contrib.auth import login
 from django.http import HttpRequest
 from django.shortcuts import resolve_url
+from django.utils import timezone
 from django.utils.crypto import constant_time_compare
 
+from studio.kernel.browsers import browser_told
 from studio.models import Person
+from studio.models.sessions import CAME
 
 BACKEND = "django.contrib.auth.backends.ModelBackend"
 AWAITED = "awaited"
@@ -32,6 +35,17 @@ def enter(request: HttpRequest, person: Person) -> None:
     """Sign `person` in, in a session under a new key."""
     request.session.pop(AWAITED, None)
     login(request, person, backend=BACKEND)
+    request.session[CAME] = {
+        "browser": browser_told(request.headers.get("User-Agent", "")),
+        "address": _address(request),
+        "at": timezone.now().isoformat(),
+    }
+
+
+def _address(request: HttpRequest) -> str:
+    """Where a request comes from; behind the proxy of a public address, what that proxy says."""
+    told = request.headers.get("X-Forwarded-For", "") if settings.ORIGIN.startswith("https://") else ""
+    return (told.rpartition(",")[2].strip() or request.META.get("REMOTE_ADDR", ""))[:45]
 
 
 def await_code(request: HttpRequest, person: Person, onward: str) -> None:

@@ -12,9 +12,12 @@ from django.contrib.messages.views import SuccessMessageMixin
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.urls import reverse, reverse_lazy
+from django.utils import timezone
 from django.views.decorators.http import require_safe
 
+from studio.actions.passwords import password_was_changed
 from studio.kernel.rate import count
+from studio.kernel.work import work
 
 LINKS = 3
 WINDOW_SECONDS = 3600
@@ -45,6 +48,12 @@ class ChangePassword(SuccessMessageMixin, views.PasswordChangeView):
         form.fields["old_password"].label = "Present password"
         return _plainly(form)
 
+    def form_valid(self, form: Any) -> HttpResponse:
+        with work():
+            response = super().form_valid(form)
+            password_was_changed(person=form.user, at=timezone.now(), kept=self.request.session.session_key)
+        return response
+
 
 class ForgottenPassword(views.PasswordResetView):
     """Asking for a link."""
@@ -70,6 +79,12 @@ class NewPassword(SuccessMessageMixin, views.PasswordResetConfirmView):
 
     def get_form(self, form_class: Any = None) -> Any:
         return _plainly(super().get_form(form_class))
+
+    def form_valid(self, form: Any) -> HttpResponse:
+        with work():
+            response = super().form_valid(form)
+            password_was_changed(person=form.user, at=timezone.now())
+        return response
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
         context = super().get_context_data(**kwargs)

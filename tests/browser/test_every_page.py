@@ -104,6 +104,7 @@ def furnish(bench):
         "/you/",
         "/you/password/",
         "/you/codes/",
+        "/you/sessions/",
         "/nowhere/",
     ]
 

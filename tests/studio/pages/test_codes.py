@@ -127,6 +127,8 @@ def test_they_are_turned_on_and_off_only_with_the_password(maker):
     assert "not your password" in text(visitor.client.post("/you/codes/begin/", {"password": "guess"}))
     assert not OneTimeCodes.objects.filter(person=maker.person).exists()
     turned_on(maker)
+    assert visitor.get("/you/").status_code == 302, "a session that began without a code ends"
+    visitor = Visitor(maker)
     assert visitor.client.post("/you/codes/end/", {"password": "guess"}).status_code == 422
     assert visitor.client.post("/you/codes/begin/", {"password": PASSWORD}).status_code == 422
     assert password_given(maker)[1]["Location"] == "/sign-in/code/"
