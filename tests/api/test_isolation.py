@@ -14,8 +14,7 @@ from django.db import transaction
 
 from studio.api.ids import IdField
 from studio.kernel.numbers import compose
-from studio.kernel.secrets import new_secret
-from tests.api.contract import CheckedApi, Operation, of_floors, operations, resolved
+from tests.api.contract import CheckedApi, Operation, of_floors, resolved
 from tests.api.fingerprint import changed, fingerprint
 from tests.api.junk import changed_at, fields_of
 from tests.api.world import World
@@ -154,8 +153,6 @@ def test_a_thing_of_another_studio_in_a_filter_finds_nothing(
 
 # What ethanol and water give reads nothing of any studio.
 READING = [one for one in OPERATIONS if one.method == "GET" and one.name != "ethanol_water_retrieve"]
-# Keys and settings have rules of their own, tested with them.
-WRITING = [one for one in operations() if one.writes and one.tag not in ("keys", "studio", "alert-mail")]
 
 
 @pytest.mark.parametrize("operation", READING, ids=str)
@@ -169,44 +166,6 @@ def test_nothing_that_is_read_names_the_other_studio(
         assert answer.status_code == 200
         for name in ("lot", "stock", "held", "made", "draft", "closed", "code"):
             assert theirs.names[name].encode() not in text
-
-
-@pytest.mark.parametrize("operation", WRITING, ids=str)
-def test_readers_and_read_keys_change_nothing(operation: Operation, world: World, client_of: Any) -> None:
-    sound = next(world.bodies(operation), None)
-    body, more = (b"name\nx\n", {"content_type": "text/csv"}) if operation.reads_sheet else (sound, {})
-    signed_in = CheckedApi(None)
-    signed_in.client.force_login(world.reader.person)
-    clients = [
-        client_of(world.reader),
-        client_of(world.owner, "read"),
-        client_of(world.maker, "read"),
-        signed_in,
-    ]
-    before = fingerprint()
-    for api in clients:
-        answer = api.call(operation.method, world.address(operation), body, **headers_of(operation), **more)
-        if operation.name in HARMLESS:
-            assert answer.status_code == 200
-        else:
-            assert answer.status_code == 403
-            assert answer.json()["type"] in ("/problems/readers-only-read", "/problems/key-scope-too-small")
-    assert changed(before) == []
-
-
-HARMLESS = {"stock_routes", "grids_layout"}
-"""Asked by POST for the size of the question; they write nothing, and so are open to readers."""
-
-
-@pytest.mark.parametrize("operation", operations(), ids=str)
-def test_nobody_is_answered_who_has_not_signed_in(operation: Operation, world: World) -> None:
-    place = dict.fromkeys(operation.parameters("path"), "1")
-    before = fingerprint()
-    for secret in (None, "still_nonsense", "x" * 300, new_secret()):
-        answer = CheckedApi(secret).call(operation.method, operation.path.format(**place), {}, if_match="*")
-        assert answer.status_code == 401
-        assert answer["WWW-Authenticate"].startswith("Bearer")
-    assert changed(before) == []
 
 
 def test_an_answer_is_not_repeated_to_another_studio(world: World, theirs: World, client_of: Any) -> None:
