@@ -66,6 +66,12 @@ class Operation:
         content = self.described.get("requestBody", {}).get("content", {})
         return resolved(content["application/json"]["schema"]) if "application/json" in content else None
 
+    @property
+    def needs_a_query(self) -> bool:
+        """Whether it is refused without one: by a parameter that is required, or by one of several."""
+        required = any(one["in"] == "query" and one.get("required") for one in self.described["parameters"])
+        return required or self.name == "ethanol_water_retrieve"
+
     def parameters(self, place: str) -> dict[str, Schema]:
         """The schemas of the parameters in the path, the query or the headers, by name."""
         return {

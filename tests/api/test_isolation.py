@@ -122,12 +122,12 @@ def named_things(
 ) -> Iterator[tuple[tuple[str | int, ...], str]]:
     """Where a body names one of our things, with the same thing of the other studio."""
     things = {name: value for name, value in world.names.items() if name not in NO_THINGS}
-    ours = {value: name for name, value in things.items() if not value.isdigit()}
+    ours = {value: name for name, value in things.items() if not str(value).isdigit()}
     for field in fields_of(operation.body, body):
         inner = body
         for step in field.where:
             inner = inner[step] if isinstance(inner, list) or step in inner else None
-        name = str(field.where[-1])
+        name = next(step for step in reversed(field.where) if isinstance(step, str))
         if isinstance(inner, str) and inner in ours:
             yield field.where, theirs.names[ours[inner]]
         elif resolved(field.schema).get("pattern") == ID_PATTERN and inner is not None:
@@ -160,8 +160,9 @@ def test_nothing_that_is_read_names_the_other_studio(
     operation: Operation, world: World, theirs: World, client_of: Any
 ) -> None:
     api = client_of(world.owner)
-    for form in ["", "?format=csv"] if operation.is_list else [""]:
-        answer = api.get(world.address(operation) + form)
+    for form in [{}, {"format": "csv"}] if operation.is_list else [{}]:
+        query = {**(world.query(operation) if operation.needs_a_query else {}), **form}
+        answer = api.get(f"{world.address(operation)}?{urlencode(query)}")
         text = b"".join(answer.streaming_content) if answer.streaming else answer.content
         assert answer.status_code == 200
         for name in ("lot", "stock", "held", "made", "draft", "closed", "code"):
