@@ -2,7 +2,18 @@
 
 from django.urls import path, register_converter
 
-from batches.api import batches, documents, formulas, imports, panels, plans, reckoning, records, remakes
+from batches.api import (
+    batches,
+    documents,
+    formulas,
+    grids,
+    imports,
+    panels,
+    plans,
+    reckoning,
+    records,
+    remakes,
+)
 from batches.api.references import FormulaCode
 from batches.pages import batch as batch_pages
 from batches.pages import (
@@ -37,7 +48,11 @@ api_urlpatterns = [
     path("remake-plan/accept/", remakes.RemakePlanAccept.as_view()),
     path("suggested-pars/", remakes.SuggestedPars.as_view()),
     path("stock-routes/", reckoning.StockRoute.as_view()),
-    path("grids/layout/", reckoning.GridLayout.as_view()),
+    path("grids/", grids.GridList.as_view()),
+    path("grids/layout/", grids.GridLayout.as_view()),
+    path("grids/<str:number>/", grids.GridDetail.as_view()),
+    path("grids/<str:number>/vials/<int:place>/leave-out/", grids.GridVialLeaveOut.as_view()),
+    path("grids/<str:number>/vials/<int:place>/make-anew/", grids.GridVialMakeAnew.as_view()),
     path("batches/", batches.BatchList.as_view()),
     path("batches/<str:number>/", batches.BatchDetail.as_view()),
     path("batches/<str:number>/weigh-plan/", plans.BatchWeighPlan.as_view()),

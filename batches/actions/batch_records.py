@@ -5,30 +5,28 @@ same on every engine and after every upgrade. Struck weighings stay in it, with 
 refused at the bench; neither counts in any mass.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import datetime
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
-from batches.models import Batch, BatchLine, RefusedReading, Weighing
-from inventory.actions.lots import Share
+from batches.actions.made_lots import Filled, Made
+from batches.models import Batch, BatchKind, BatchLine, GridCell, RefusedReading, Weighing
 from inventory.models import Lot, Material
-
-if TYPE_CHECKING:
-    from batches.actions.closing import Filled
 
 RECORD_FORM = "batch record 2"
 """The form that every record says; since 2 it tells how lots were told and what was refused at the bench."""
 
 
-def batch_record(*, batch: Batch, lot: Lot, shares: Mapping[int, Share], filled: "Filled") -> dict[str, Any]:
-    """The batch as it stands at closing, with the lot it made."""
+def batch_record(*, batch: Batch, made: Sequence[tuple[Made, Lot]], filled: Filled) -> dict[str, Any]:
+    """The batch as it stands at closing, with the lot it made, or the vials of a grid."""
     weighings: dict[int, list[dict[str, Any]]] = {}
     rows = batch.weighings.select_related(
         "lot", "balance", "balance_check", "by__person", "struck_by__person"
     )
     for weighing in rows.order_by("id"):
         weighings.setdefault(weighing.line_id, []).append(_weighing(weighing))
-    lines = batch.lines.select_related("material", "lot").order_by("position", "id")
+    lines = batch.lines.select_related("material", "lot", "cell").order_by("position", "id")
+    of_grid = batch.kind == BatchKind.GRID
     return {
         "form": RECORD_FORM,
         "batch": batch.number,
@@ -50,7 +48,8 @@ def batch_record(*, batch: Batch, lot: Lot, shares: Mapping[int, Share], filled:
         "left_out_because": filled.left_out_reason,
         "strength_decision": filled.strength_decision,
         "strength_reason": filled.strength_reason,
-        "made": _made(lot, shares),
+        "made": None if of_grid else _made(*made[0], _names(made)),
+        **({"vials": _vials(batch, made)} if of_grid else {}),
         "planned_cost": _text(batch.planned_cost),
         "actual_cost": _text(batch.actual_cost),
         "currency": batch.studio.currency,
@@ -60,7 +59,7 @@ def batch_record(*, batch: Batch, lot: Lot, shares: Mapping[int, Share], filled:
 def _line(line: BatchLine, weighings: list[dict[str, Any]]) -> dict[str, Any]:
     return {
         "position": line.position,
-        "material": line.material.name,
+        "material": line.name,
         "lot": line.lot.number,
         "lot_strength": _text(line.lot.actual_strength),
         "supplier": line.lot.supplier,
@@ -69,7 +68,34 @@ def _line(line: BatchLine, weighings: list[dict[str, Any]]) -> dict[str, Any]:
         "target": str(line.target),
         "expired_reason": line.expired_reason,
         "weighings": weighings,
+        **({"vial": line.cell.number, "attempt": line.cell.attempt} if line.cell else {}),
     }
+
+
+def _vials(batch: Batch, made: Sequence[tuple[Made, Lot]]) -> list[dict[str, Any]]:
+    """Every attempt at every vial: what it was to be, and what it became or why it was left out."""
+    names = _names(made)
+    became = {one.vessel.cell.id: (one, lot) for one, lot in made if one.vessel.cell}
+    cells = batch.cells.select_related("lot_a", "lot_b", "left_out_by__person").order_by("number", "attempt")
+    return [
+        {
+            "vial": cell.number,
+            "attempt": cell.attempt,
+            "side_a": cell.lot_a.number if cell.lot_a else None,
+            "side_b": cell.lot_b.number if cell.lot_b else None,
+            "ratio": cell.ratio or None,
+            "mass_wanted": str(cell.mass),
+            "left_out_at": _time(cell.left_out_at),
+            "left_out_by": _name_of_leaver(cell),
+            "left_out_because": cell.left_out_why,
+            "made": _made(*became[cell.id], names) if cell.id in became else None,
+        }
+        for cell in cells
+    ]
+
+
+def _name_of_leaver(cell: GridCell) -> str | None:
+    return cell.left_out_by.person.name if cell.left_out_by else None
 
 
 def _weighing(weighing: Weighing) -> dict[str, Any]:
@@ -105,15 +131,19 @@ def _refused(one: RefusedReading) -> dict[str, Any]:
     }
 
 
-def _made(lot: Lot, shares: Mapping[int, Share]) -> dict[str, Any]:
-    names = dict(Material.objects.filter(id__in=shares).values_list("id", "name"))
+def _names(made: Sequence[tuple[Made, Lot]]) -> dict[int, str]:
+    inside = {material for one, _ in made for material in one.shares}
+    return dict(Material.objects.filter(id__in=inside).values_list("id", "name"))
+
+
+def _made(made: Made, lot: Lot, names: Mapping[int, str]) -> dict[str, Any]:
     contents = [
         {
             "material": names[material],
             "fraction": str(share.fraction),
             "standard_uncertainty": _text(share.uncertainty),
         }
-        for material, share in shares.items()
+        for material, share in made.shares.items()
     ]
     return {
         "lot": lot.number,

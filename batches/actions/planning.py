@@ -60,7 +60,7 @@ def draft_formula_batch(
         fix_version(version=version, now=now)
         formula = Formula.objects.select_related("base").get(pk=version.formula_id)
         is_base = formula.adopted_id == version.id
-        batch = _draft(
+        batch = start_draft(
             Batch(
                 kind=BatchKind.BASE if is_base else BatchKind.BLEND,
                 version=version,
@@ -94,7 +94,7 @@ def draft_stock_batch(
     """
     _check_stock(material, strength, solvent)
     with work():
-        batch = _draft(
+        batch = start_draft(
             Batch(kind=BatchKind.STOCK, material=material, solvent=solvent, mass=mass, strength=strength),
             by,
             now,
@@ -133,7 +133,8 @@ def _bounds(
     return bounds
 
 
-def _draft(batch: Batch, by: Member, now: datetime, given: Circumstances, *, title: str) -> Batch:
+def start_draft(batch: Batch, by: Member, now: datetime, given: Circumstances, *, title: str) -> Batch:
+    """Number and write a new draft with the circumstances given; its lines are to be written next."""
     batch.studio = by.studio
     batch.number = next_number(studio=by.studio, sort="batch", year=now.year)
     batch.title = given.get("title") or title

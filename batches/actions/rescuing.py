@@ -6,7 +6,7 @@ from decimal import Decimal
 from batches.actions.batch_lock import lock_batch, save_batch
 from batches.calc.overpour import OverpourOption, Way, overpour_options
 from batches.models import Batch, BatchLine, BatchState
-from batches.models.pouring import overpour_lines, poured_per_line_and_lot, wanted_per_lot
+from batches.models.pouring import lines_at_stake, overpour_lines, poured_per_line_and_lot, wanted_per_lot
 from inventory.actions.ledger import change_claims, claimed_lot_ids, lock_lots
 from studio.actions.history import record
 from studio.kernel.errors import Conflict
@@ -26,6 +26,8 @@ def choose_way_on(
 ) -> tuple[Batch, OverpourOption]:
     """Set the targets of a batch as one of the four ways on says, and claim what that needs, all or nothing.
 
+    Of a grid only the vial at stake changes (`lines_at_stake`).
+
     Raises `WayNotOpen`, `Shortage`, `WrongState`.
     """
     with work():
@@ -37,15 +39,16 @@ def choose_way_on(
         lots = lock_lots(studio=by.studio, ids={*held, *(line.lot_id for line in lines)})
         for line in lines:
             line.lot = lots[line.lot_id]
+        at_stake = lines_at_stake(batch, lines)
         options = overpour_options(
-            lines=overpour_lines(batch, lines),
+            lines=overpour_lines(batch, lines, at_stake),
             tolerance=batch.tolerance,
             vessel=batch.vessel_capacity,
         )
         chosen = next(option for option in options if option.way == way)
         if not chosen.allowed:
             raise WayNotOpen(chosen.why, way=way)
-        changed = _retarget(lines, chosen)
+        changed = _retarget(at_stake, chosen)
         change_claims(by=by, now=now, purpose=number, wants=_wants(batch, lines, chosen), lots=lots)
         save_batch(batch)
         record(
@@ -75,5 +78,5 @@ def _retarget(lines: list[BatchLine], chosen: OverpourOption) -> dict[str, list[
 
 def _wants(batch: Batch, lines: list[BatchLine], chosen: OverpourOption) -> dict[int, Decimal]:
     finals = {outcome.key: outcome.final for outcome in chosen.lines}
-    totals = {line.id: finals[str(line.position)] for line in lines}
+    totals = {line.id: finals[str(line.position)] for line in lines if str(line.position) in finals}
     return wanted_per_lot(lines, poured_per_line_and_lot(batch), totals)

@@ -53,6 +53,8 @@ def reserve_batch(
         if not lines:
             raise _nothing_planned(batch)
         wants = wanted_per_lot(lines, {})
+        if not wants:
+            raise _nothing_planned(batch)
         lots = lock_lots(studio=by.studio, ids=wants)
         _give_reasons(lines, lots, reasons)
         for lot in lots.values():

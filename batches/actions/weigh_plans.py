@@ -18,7 +18,7 @@ from batches.calc.weigh_explain import Cost
 from batches.calc.weigh_obstacles import NoPlan
 from batches.calc.weigh_plan import plan_weighing
 from batches.calc.weigh_request import Pin, WeighRequest
-from batches.models import CLAIMING, Batch, BatchLine, BatchState
+from batches.models import CLAIMING, Batch, BatchKind, BatchLine, BatchState
 from batches.models.pouring import poured_per_line_and_lot, wanted_per_lot
 from batches.models.weigh_requests import weigh_request
 from inventory.actions.ledger import NoSuchLot, change_claims, claimed_lot_ids, lock_lots
@@ -60,6 +60,13 @@ class AlreadyPoured(Conflict):
     title = "Already being weighed"
 
 
+class CrossesGivenLots(Conflict):
+    """A grid crosses the lots that were chosen for it; there is nothing to plan but another grid."""
+
+    code = "crosses-given-lots"
+    title = "A grid crosses given lots"
+
+
 @dataclass(frozen=True, slots=True)
 class LotPin:
     """A lot, by number, that a line is to be poured from, and grams of it; None leaves the grams to the plan."""
@@ -95,7 +102,7 @@ def plan_again(
 ) -> Batch:
     """Make the weigh plan of a batch anew, from the shelf as it is now; claims it holds are changed with it.
 
-    Raises `AlreadyPoured`, `PlanDoesNotHold`, `NoPlan` for a batch that holds claims (a draft keeps the reasons
+    Raises `CrossesGivenLots`, `AlreadyPoured`, `PlanDoesNotHold`, `NoPlan` for a batch that holds claims (a draft keeps the reasons
     instead), `Shortage`, `WrongState`.
     """
     with work():
@@ -106,6 +113,7 @@ def plan_again(
             doing="planned",
             expected=expected,
         )
+        _refuse_grid(batch)
         if batch.weighings.exists():
             raise AlreadyPoured(
                 f"Batch {number} has weighings, be they struck through, which stay with their lines; take another "
@@ -124,10 +132,11 @@ def take_other_lot(
     """Let the rest of a line be poured from another lot of its material, its grams fitted to that lot's strength.
 
     For a bottle found empty or broken at the bench; what was poured of it stays in the line and stays claimed. Raises
-    `AlreadyPoured` when the line holds enough, `PlanDoesNotHold`, `Shortage`, `LotOnHold`.
+    `CrossesGivenLots`, `AlreadyPoured` when the line holds enough, `PlanDoesNotHold`, `Shortage`, `LotOnHold`.
     """
     with work():
         batch = lock_batch(by=by, number=number, states=[BatchState.DRAFT, *CLAIMING], doing="changed")
+        _refuse_grid(batch)
         lines = list(batch.lines.select_related("lot", "material").order_by("position", "id"))
         line = next((one for one in lines if one.position == position), None)
         if line is None:
@@ -143,7 +152,7 @@ def take_other_lot(
         request = weigh_request(batch=batch, on=now.date())
         other = next((one for one in request.lots if one.number == lot), None)
         if other is None or other.material != line.material_id:
-            raise PlanDoesNotHold(f"Lot {lot} is not {line.material.name} that stands on the shelf.")
+            raise PlanDoesNotHold(f"Lot {lot} is not {line.name} that stands on the shelf.")
         why_not = other.unusable_because(now.date())
         if why_not and (other.held or not expired_reason):
             raise PlanDoesNotHold(f"Lot {lot} {why_not}.")
@@ -169,6 +178,14 @@ def take_other_lot(
             changes={str(position): [before, lot]},
         )
     return batch
+
+
+def _refuse_grid(batch: Batch) -> None:
+    if batch.kind == BatchKind.GRID:
+        raise CrossesGivenLots(
+            f"{batch.number} is a grid of the lots it was planned with. Leave single vials out, or give it up and plan "
+            "another."
+        )
 
 
 def _lock_for(by: Member, batch: Batch, lines: Sequence[BatchLine], lot: str) -> dict[int, Lot]:

@@ -51,6 +51,13 @@ class OutsideTolerance(Conflict):
     title = "Outside the allowed band"
 
 
+class VialLeftOut(Conflict):
+    """The vial this line goes into was left out of its grid; nothing more is poured into it."""
+
+    code = "vial-left-out"
+    title = "The vial was left out"
+
+
 class OperationReused(Conflict):
     """The name of this one weighing already stands for another."""
 
@@ -98,8 +105,8 @@ def log_weighings(
     """Record weighings of a reserved batch, all or none, in the order given.
 
     Those that were recorded before, by the name of their operation, are found again, also when the batch has moved on.
-    Raises `WrongLot`, `LotOnHold`, `LotExpired`, `OutsideTolerance`, `OperationReused`, `Invalid`, `WrongState`,
-    `StaleEdition`.
+    Raises `WrongLot`, `VialLeftOut`, `LotOnHold`, `LotExpired`, `OutsideTolerance`, `OperationReused`, `Invalid`,
+    `WrongState`, `StaleEdition`.
     """
     with work():
         batch = lock_batch(by=by, number=number, states=tuple(BatchState), doing="weighed")
@@ -291,6 +298,10 @@ def _check_positions(batch: Batch, lines: dict[int, BatchLine], readings: Mappin
         line = lines.get(reading.position)
         if line is None:
             faults.add(f"weighings.{place}.position", f"Batch {batch.number} has no line {reading.position}.")
+        elif line.left_out:
+            raise VialLeftOut(
+                f"Line {reading.position} goes into a vial that was left out of the grid. Nothing was recorded."
+            )
         elif reading.lot != line.lot.number:
             raise WrongLot(
                 f"Line {reading.position} takes lot {line.lot.number} ({line.lot.title}); lot {reading.lot} is in "

@@ -35,7 +35,7 @@ from batches.api.shapes import (
     WeighingOut,
     WeighingsIn,
 )
-from batches.models import Batch, RefusedReading, Weighing
+from batches.models import Batch, BatchKind, RefusedReading, Weighing
 from batches.queries.batches import (
     batch_in_hand,
     batches_of,
@@ -44,6 +44,7 @@ from batches.queries.batches import (
     weighings_of,
 )
 from batches.queries.formulas import formulas_of, version_of
+from batches.queries.grids import vial_lots
 from inventory.api.references import naming, resolved
 from inventory.models import Material
 from inventory.queries.sharing import requests_of
@@ -210,13 +211,13 @@ class BatchOverpour(Endpoint):
 class BatchClose(Endpoint):
     @extend_schema(request=CloseIn, responses=ClosedOut)
     def post(self, request: Request, number: str) -> HttpResponse:
-        """Turn the weighings into one made lot and seal the record; closing again changes nothing."""
+        """Turn the weighings into one made lot, or the vials of a grid, and seal the record; again it changes nothing."""
         filled = Filled(**resolved(self.studio, self.read(CloseIn)))
         batch = close_batch(by=self.by, now=self.now, number=batch_number(self.studio, number), filled=filled)
         shown = batches_of(self.studio).get(pk=batch.pk)
-        return self.answer(
-            ClosedOut, {"batch": shown, "made": lots_of(self.studio).get(pk=shown.made_id or 0)}
-        )
+        made = lots_of(self.studio).filter(pk=shown.made_id).first() if shown.made_id else None
+        vials = list(vial_lots(self.studio, shown.number)) if shown.kind == BatchKind.GRID else []
+        return self.answer(ClosedOut, {"batch": shown, "made": made, "vials": vials})
 
 
 class BatchVoid(Endpoint):

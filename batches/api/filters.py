@@ -20,6 +20,19 @@ class FormulaFilters(Filters):
         return formulas_matching(rows, value)
 
 
+class GridFilters(Filters):
+    state = django_filters.MultipleChoiceFilter(choices=BatchState.choices)
+    planned_before = DayFilter(field_name="planned_on", lookup_expr="lt")
+    search = django_filters.CharFilter(method="by_words", max_length=120)
+
+    class Meta:
+        model = Batch
+        fields: list[str] = []
+
+    def by_words(self, rows: QuerySet, name: str, value: str) -> QuerySet:
+        return batches_matching(rows, value)
+
+
 class BatchFilters(Filters):
     state = django_filters.MultipleChoiceFilter(choices=BatchState.choices)
     kind = django_filters.MultipleChoiceFilter(choices=BatchKind.choices)

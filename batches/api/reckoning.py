@@ -1,22 +1,16 @@
 """Figures before anything is made: strength of a version, routes to a stock, grids laid out. Nothing is written."""
 
-from typing import Any
-
 from django.http import HttpResponse
 from drf_spectacular.utils import extend_schema
 from rest_framework.request import Request
-from rest_framework.serializers import ListField
 
-from batches.calc.grid import Ratio
 from batches.queries.formulas import version_of
-from batches.queries.strengths import grid_layout, stock_route, version_strength
-from inventory.api.references import lot_numbered, naming, resolved
-from inventory.models import Balance
+from batches.queries.strengths import stock_route, version_strength
+from inventory.api.references import resolved
 from studio.api.fields import (
     DecimalText,
     GramsField,
     NumberField,
-    OneOf,
     PlainText,
     Shape,
     StrengthField,
@@ -94,63 +88,6 @@ class RouteOut(Shape):
     sentence = PlainText(longest=1000)
 
 
-class RatioIn(Shape):
-    a = DecimalText(digits=12, places=6, above=0)
-    b = DecimalText(digits=12, places=6, above=0)
-
-
-class GridIn(Shape):
-    side_a = ListField(child=NumberField("lot"), allow_empty=False, max_length=30)
-    side_b = ListField(child=NumberField("lot"), allow_empty=False, max_length=30)
-    ratios = RatioIn(many=True, allow_empty=False, max_length=30)  # type: ignore[call-arg]
-    vial_mass = GramsField()
-    solvent = NumberField("lot", required=False, help_text="Adds controls: each lot alone, let down with it.")
-    balance = IdField(required=False)
-
-
-class PortionOut(Shape):
-    lot = NumberField("lot")
-    side = OneOf(["A", "B", "solvent"])
-    mass = GramsField()
-    strength = DecimalText(digits=12, places=9, help_text="In the finished vial.")
-
-
-class GridVialOut(Shape):
-    number = WholeNumber()
-    portions = PortionOut(many=True)
-    ratio = RatioIn(allow_null=True, help_text="Empty for a control.")
-
-
-class StockTotalOut(Shape):
-    lot = NumberField("lot")
-    needed = GramsField()
-    available = GramsField()
-    short = GramsField()
-
-
-class GridPourOut(Shape):
-    lot = NumberField("lot")
-    side = OneOf(["A", "B", "solvent"])
-    vials = ListField(child=WholeNumber())
-    masses = ListField(child=GramsField())
-    total = GramsField()
-
-
-class SmallPourOut(Shape):
-    vial = WholeNumber()
-    lot = NumberField("lot")
-    mass = GramsField()
-
-
-class GridOut(Shape):
-    vials = GridVialOut(many=True)
-    totals = StockTotalOut(many=True)
-    pours = GridPourOut(many=True, help_text="Each stock is taken in hand once.")
-    too_small = SmallPourOut(many=True)
-    vial_mass_that_weighs = GramsField()
-    sentences = ListField(child=PlainText(longest=500))
-
-
 class VersionStrengthView(Endpoint):
     asks = {"GET": StrengthAsk}
 
@@ -174,38 +111,3 @@ class StockRoute(Endpoint):
         wanted = resolved(self.studio, self.read(RouteIn))
         route = stock_route(studio=self.studio, on=self.now.date(), **wanted)
         return self.answer(RouteOut, route)
-
-
-class GridLayout(Endpoint):
-    harmless = frozenset({"POST"})
-
-    @extend_schema(request=GridIn, responses=GridOut)
-    def post(self, request: Request) -> HttpResponse:
-        """Lay out a grid of vials that crosses lots with others at given ratios; nothing is written."""
-        wanted = self.read(GridIn)
-        solvent = wanted.get("solvent")
-        balance = None
-        if "balance" in wanted:
-            with naming("balance"):
-                balance = Balance.objects.one(self.studio, "balance", id=wanted["balance"])
-        plan = grid_layout(
-            studio=self.studio,
-            side_a=[lot_numbered(self.studio, number) for number in wanted["side_a"]],
-            side_b=[lot_numbered(self.studio, number) for number in wanted["side_b"]],
-            ratios=[Ratio(**ratio) for ratio in wanted["ratios"]],
-            vial_mass=wanted["vial_mass"],
-            solvent=lot_numbered(self.studio, solvent) if solvent else None,
-            balance=balance,
-        )
-        pours: list[dict[str, Any]] = [
-            {
-                "lot": pour.lot,
-                "side": pour.side,
-                "vials": [vial for vial, _ in pour.into],
-                "masses": [mass for _, mass in pour.into],
-                "total": pour.total,
-            }
-            for pour in plan.pours
-        ]
-        fields = ("vials", "totals", "too_small", "vial_mass_that_weighs", "sentences")
-        return self.answer(GridOut, {name: getattr(plan, name) for name in fields} | {"pours": pours})

@@ -198,8 +198,13 @@ class BatchOut(Shape):
 
 class BenchLineOut(Shape):
     position = WholeNumber(source="line.position")
-    material = IdField(source="line.material_id")
-    name = PlainText(longest=120, source="line.material.name")
+    material = IdField(
+        source="line.material_id", allow_null=True, help_text="Null for a pour that is not of one material."
+    )
+    name = PlainText(longest=160, source="line.name")
+    vial = WholeNumber(
+        source="line.cell.number", allow_null=True, help_text="Of a grid: the vial it goes into."
+    )
     lot = NumberField("lot", source="line.lot.number")
     lot_title = PlainText(longest=160, source="line.lot.title")
     lot_strength = StrengthField(source="line.lot.actual_strength", allow_null=True)
@@ -213,7 +218,7 @@ class BenchLineOut(Shape):
     deviation = GramsField()
     pinned = YesNo(source="line.pinned")
     expired_reason = PlainText(longest=1000, source="line.expired_reason")
-    state = OneOf(["open", "begun", "done", "over"])
+    state = OneOf(["open", "begun", "done", "over", "left out"])
     words = PlainText(longest=200)
     remark = PlainText(
         longest=500, help_text="Where the target is more or less than the balance weighs well."
@@ -368,4 +373,5 @@ class CloseIn(Shape):
 
 class ClosedOut(Shape):
     batch = BatchOut()
-    made = LotOut()
+    made = LotOut(allow_null=True, help_text="Null for a grid.")
+    vials = LotOut(many=True, help_text="What a grid made, in its order; empty for anything else.")

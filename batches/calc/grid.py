@@ -118,7 +118,7 @@ class SmallPour:
 
 @dataclass(frozen=True, slots=True)
 class GridPlan:
-    """The grid laid out. `vial_mass_that_weighs` is the least vial mass at which no portion is too small;
+    """The grid laid out. Portions below `smallest` are `too_small`; `vial_mass_that_weighs` is the least vial mass at which no portion is too small;
     `sentences` tell what is short or too small, with what to do; empty when the grid can be poured as it is.
     """
 
@@ -126,6 +126,7 @@ class GridPlan:
     totals: tuple[StockTotal, ...]
     pours: tuple[Pour, ...]
     too_small: tuple[SmallPour, ...]
+    smallest: Decimal
     vial_mass_that_weighs: Decimal
     sentences: tuple[str, ...]
 
@@ -170,7 +171,13 @@ def lay_out_grid(
         )
         enough = _vial_mass_that_weighs(ratios, smallest)
         return GridPlan(
-            vials, totals, pours, too_small, enough, _sentences(totals, too_small, smallest, enough)
+            vials,
+            totals,
+            pours,
+            too_small,
+            smallest,
+            enough,
+            _sentences(totals, too_small, smallest, enough),
         )
 
 

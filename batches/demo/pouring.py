@@ -54,7 +54,7 @@ def pour(*, batch: Batch, pouring: Pouring, days: Days) -> None:
     others = cycle(pouring.other_deviations)
     hand = _Hand(batch, pouring, days)
     for line in lines[: pouring.lines]:
-        name = line.material.name
+        name = line.name
         if pouring.slip is not None and pouring.slip.material == name:
             hand.slip(line, pouring.slip)
         hand.pour(line, line.target + (deviations.pop(name) if name in deviations else next(others)))

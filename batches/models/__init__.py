@@ -1,5 +1,6 @@
 from batches.models.documents import Document, DocumentKind, DocumentState
 from batches.models.formulas import Formula, FormulaLine, FormulaVersion
+from batches.models.grids import GridCell
 from batches.models.making import (
     CLAIMING,
     Batch,
@@ -34,6 +35,7 @@ __all__ = [
     "Formula",
     "FormulaLine",
     "FormulaVersion",
+    "GridCell",
     "LotTold",
     "Panel",
     "PanelAnswer",

@@ -1,7 +1,7 @@
 """Batches, their lines and weighings.
 
 `draft → reserved → weighing → closed`, or `void` from any state before closed. A stock is the same thing as a
-composition with two lines: there is one path.
+composition with two lines, and a grid the same with many vials: there is one path.
 """
 
 from typing import Self
@@ -17,6 +17,7 @@ class BatchKind(models.TextChoices):
     STOCK = "stock"
     BASE = "base"
     BLEND = "blend"
+    GRID = "grid"
 
 
 class BatchState(models.TextChoices):
@@ -41,7 +42,10 @@ class BatchQuerySet(ScopedQuerySet):
 
 
 class Batch(Scoped):
-    """One making, of a stock from a material or of a base or blend from a formula version."""
+    """One making: of a stock from a material, of a base or blend from a formula version, or of a grid of vials.
+
+    What a grid makes stands with its cells; `made` is empty for it.
+    """
 
     number = models.CharField(max_length=16)
     kind = models.CharField(max_length=10, choices=BatchKind)
@@ -93,12 +97,14 @@ class Batch(Scoped):
             ),
             models.CheckConstraint(
                 condition=Q(kind=BatchKind.STOCK, material__isnull=False, strength__isnull=False)
-                | (~Q(kind=BatchKind.STOCK) & Q(version__isnull=False)),
+                | Q(kind=BatchKind.GRID, version__isnull=True, material__isnull=True)
+                | Q(kind__in=[BatchKind.BASE, BatchKind.BLEND], version__isnull=False),
                 name="batch_says_what_it_makes",
             ),
             models.CheckConstraint(
-                condition=(Q(state=BatchState.CLOSED) & Q(made__isnull=False))
-                | (~Q(state=BatchState.CLOSED) & Q(made__isnull=True)),
+                condition=Q(kind=BatchKind.GRID, made__isnull=True)
+                | (~Q(kind=BatchKind.GRID) & Q(state=BatchState.CLOSED, made__isnull=False))
+                | (~Q(kind=BatchKind.GRID) & ~Q(state=BatchState.CLOSED) & Q(made__isnull=True)),
                 name="batch_closed_has_made_a_lot",
             ),
         ]
@@ -122,19 +128,31 @@ class Batch(Scoped):
 
 
 class BatchLine(Scoped):
-    """One pour of the weigh plan: so much of that lot. A formula line may be served by several."""
+    """One pour of the weigh plan: so much of that lot. A formula line may be served by several; of a grid each goes
+    into the vial of one cell.
+    """
 
     batch = models.ForeignKey(Batch, on_delete=models.CASCADE, related_name="lines")
     position = models.PositiveSmallIntegerField()
     formula_line = models.ForeignKey(
         "batches.FormulaLine", on_delete=models.PROTECT, null=True, related_name="+"
     )
-    material = models.ForeignKey("inventory.Material", on_delete=models.PROTECT, related_name="+")
+    cell = models.ForeignKey("batches.GridCell", on_delete=models.PROTECT, null=True, related_name="lines")
+    material = models.ForeignKey(
+        "inventory.Material",
+        on_delete=models.PROTECT,
+        null=True,
+        related_name="+",
+        help_text="None where a grid pours what is not of one material.",
+    )
     lot = models.ForeignKey("inventory.Lot", on_delete=models.PROTECT, related_name="+")
     planned = MassField(help_text="Target when the batch was reserved.")
     target = MassField(help_text="Target now; an overpour elsewhere may have raised it.")
     pinned = models.BooleanField(default=False, help_text="Set by hand; a new plan keeps it.")
     expired_reason = models.TextField(blank=True, help_text="Why an expired lot is used all the same.")
+    left_out = models.BooleanField(
+        default=False, help_text="Its vial was left out; nothing more is poured of it."
+    )
 
     class Meta:
         constraints = [
@@ -146,6 +164,11 @@ class BatchLine(Scoped):
 
     def __str__(self) -> str:
         return f"{self.target} g of lot {self.lot_id}"
+
+    @property
+    def name(self) -> str:
+        """What is poured, in words: the material, or the lot's title where it is not of one material."""
+        return self.material.name if self.material else self.lot.title
 
 
 class ReadingSource(models.TextChoices):

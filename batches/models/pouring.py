@@ -8,7 +8,7 @@ from decimal import Decimal
 from django.db.models import Sum
 
 from batches.calc.overpour import OverpourLine
-from batches.models.making import Batch, BatchLine
+from batches.models.making import Batch, BatchKind, BatchLine
 from inventory.models import Claim, ClaimState
 from studio.kernel.mass import ZERO_MASS, nearest_mass
 
@@ -46,17 +46,26 @@ def wanted_per_lot(
 ) -> dict[int, Decimal]:
     """Grams that these lines take of each lot in all, what is poured already included.
 
-    A line takes its target, or its entry in `totals` by line id; what it does not hold of earlier lots comes from the
-    lot it takes now.
+    A line takes its target, or its entry in `totals` by line id, and never less than it holds; one that was left out
+    takes just that. What it does not hold of earlier lots comes from the lot it takes now.
     """
+    holds = _per_line(poured)
     wants: dict[int, Decimal] = {}
     for line in lines:
-        total = line.target if totals is None else totals[line.id]
+        held = holds.get(line.id, ZERO_MASS)
+        total = held if line.left_out else max((totals or {}).get(line.id, line.target), held)
         earlier = poured_elsewhere(line, poured)
         here = max(total - sum(earlier.values(), ZERO_MASS), ZERO_MASS)
         for lot_id, mass in {**earlier, line.lot_id: here}.items():
             wants[lot_id] = wants.get(lot_id, ZERO_MASS) + mass
-    return wants
+    return {lot_id: mass for lot_id, mass in wants.items() if mass}
+
+
+def _per_line(poured: PerLineAndLot) -> dict[int, Decimal]:
+    holds: dict[int, Decimal] = {}
+    for (line_id, _), mass in poured.items():
+        holds[line_id] = holds.get(line_id, ZERO_MASS) + mass
+    return holds
 
 
 def allowed_band(batch: Batch, line: BatchLine) -> tuple[Decimal, Decimal]:
@@ -65,8 +74,26 @@ def allowed_band(batch: Batch, line: BatchLine) -> tuple[Decimal, Decimal]:
     return line.target - width, line.target + width
 
 
-def overpour_lines(batch: Batch, lines: Sequence[BatchLine]) -> list[OverpourLine]:
-    """The lines of a batch as the arithmetic of an overpour takes them; `lines` come with their lots.
+def lines_at_stake(batch: Batch, lines: Sequence[BatchLine]) -> list[BatchLine]:
+    """The lines that a way on after an overpour may change: all of a batch, of a grid those of one vial.
+
+    That is the vial that was last poured into too much; else the last that was poured into. Two statements for a grid.
+    """
+    if batch.kind != BatchKind.GRID:
+        return list(lines)
+    poured = poured_per_line(batch)
+    open_ = [line for line in lines if not line.left_out]
+    over = [line for line in open_ if poured.get(line.id, ZERO_MASS) > allowed_band(batch, line)[1]]
+    rows = batch.weighings.all().standing().filter(line__in=over or open_)
+    last = rows.select_related("line").order_by("-id").first()
+    cell = last.line.cell_id if last else lines[0].cell_id
+    return [line for line in lines if line.cell_id == cell]
+
+
+def overpour_lines(
+    batch: Batch, lines: Sequence[BatchLine], at_stake: Sequence[BatchLine]
+) -> list[OverpourLine]:
+    """Those lines of a batch that are at stake, as the arithmetic of an overpour takes them; all come with their lots.
 
     What the shelf has for a line is what its lot holds beyond the claims of others, less what this batch has
     poured of it and what its other lines still want of it. Two statements.
@@ -85,7 +112,7 @@ def overpour_lines(batch: Batch, lines: Sequence[BatchLine]) -> list[OverpourLin
     return [
         OverpourLine(
             key=str(line.position),
-            name=line.material.name,
+            name=line.name,
             target=line.target,
             planned=line.planned,
             poured=poured[line.id],
@@ -93,7 +120,7 @@ def overpour_lines(batch: Batch, lines: Sequence[BatchLine]) -> list[OverpourLin
             cost_per_gram=line.lot.cost_per_gram,
             smallest_top_up=TOP_UP_STEPS * step,
         )
-        for line in lines
+        for line in at_stake
     ]
 
 
@@ -108,6 +135,6 @@ def _left_for(
     free = lot.on_hand - (lot.reserved - own.get(lot.id, ZERO_MASS))
     free -= sum((mass for (_, lot_id), mass in by_lot.items() if lot_id == lot.id), ZERO_MASS)
     for other in lines:
-        if other.lot_id == lot.id and other.id != line.id:
+        if other.lot_id == lot.id and other.id != line.id and not other.left_out:
             free -= max(other.target - poured[other.id], ZERO_MASS)
     return max(free, ZERO_MASS)

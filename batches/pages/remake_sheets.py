@@ -48,7 +48,7 @@ def sheet_csv(request: HttpRequest, member: Member) -> HttpResponse:
         head = [making.batch.number, making.batch.title, making.batch.state]
         for line in making.lines:
             shelf = line.lot.shelf.name if line.lot.shelf else ""
-            cells = [*head, line.position, line.lot.number, line.material.name, shelf, figure(line.target)]
+            cells = [*head, line.position, line.lot.number, line.name, shelf, figure(line.target)]
             writer.writerow([neutralised(str(cell)) for cell in cells])
         if not making.lines:
             writer.writerow(

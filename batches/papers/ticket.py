@@ -15,7 +15,7 @@ COVERAGE = 2
 COLUMNS = (
     "batch", "position", "material", "lot", "lot_title", "strength", "shelf", "supplier_lot", "target", "smallest",
     "largest", "weighed", "deviation", "weighing", "by", "at", "balance", "balance_last_passed_check", "struck_by",
-    "struck_because",
+    "struck_because", "vial",
 )  # fmt: skip
 
 
@@ -41,6 +41,7 @@ def ticket_html(ticket: Ticket, copy: Copy) -> str:
         "made_code": code_address(made.link) if made else "",
         "made_doubt": _doubt(made.strength_uncertainty) if made else None,
         "contents": [(part, _doubt(part.uncertainty)) for part in made.contents] if made else [],
+        "vials": [(vial, _doubt(vial.strength_uncertainty)) for vial in ticket.vials],
         "still_to_weigh": ticket.state in ("draft", "reserved", "weighing"),
     }
     return written("ticket.html", context)
@@ -56,7 +57,7 @@ def ticket_rows(ticket: Ticket) -> Iterator[tuple[Any, ...]]:
     for line in ticket.lines:
         head = _line(ticket, line)
         if not line.weighings:
-            yield (*head, None, None, None, None, None, None, None)
+            yield (*head, None, None, None, None, None, None, None, line.vial)
         for weighing in line.weighings:
             yield (
                 *head,
@@ -67,6 +68,7 @@ def ticket_rows(ticket: Ticket) -> Iterator[tuple[Any, ...]]:
                 weighing.balance_check_at,
                 weighing.struck_by,
                 weighing.struck_because,
+                line.vial,
             )
 
 

@@ -8,7 +8,7 @@ from typing import Any
 
 from batches.calc.overpour import OverpourOption, overpour_options
 from batches.models import Batch, BatchLine, BatchState, RefusedReading, Weighing
-from batches.models.pouring import allowed_band, overpour_lines, poured_per_line
+from batches.models.pouring import allowed_band, lines_at_stake, overpour_lines, poured_per_line
 from inventory.calc.weighing import judge_weighing
 from inventory.calc.wording import figure, percent
 from inventory.models import Lot
@@ -57,7 +57,9 @@ def batch_in_hand(*, studio: Studio, number: str) -> BatchInHand:
     batch: Batch = batches_of(studio).one(studio, "batch", number=number)
     poured = poured_per_line(batch)
     lines = list(
-        batch.lines.select_related("material", "lot", "lot__shelf", "formula_line").order_by("position", "id")
+        batch.lines.select_related("material", "lot", "lot__shelf", "formula_line", "cell").order_by(
+            "position", "id"
+        )
     )
     return BatchInHand(
         batch=batch,
@@ -89,8 +91,9 @@ def ways_on(*, studio: Studio, number: str) -> tuple[OverpourOption, ...]:
     """The four ways on after an overpour, as things stand now."""
     batch: Batch = Batch.objects.select_related("balance").one(studio, "batch", number=number)
     lines = list(batch.lines.select_related("material", "lot").order_by("position", "id"))
+    at_stake = lines_at_stake(batch, lines)
     return overpour_options(
-        lines=overpour_lines(batch, lines), tolerance=batch.tolerance, vessel=batch.vessel_capacity
+        lines=overpour_lines(batch, lines, at_stake), tolerance=batch.tolerance, vessel=batch.vessel_capacity
     )
 
 
@@ -133,6 +136,8 @@ def _remark(batch: Batch, line: BatchLine) -> str:
 def _line_state(
     batch: Batch, line: BatchLine, weighed: Decimal, smallest: Decimal, largest: Decimal
 ) -> tuple[str, str]:
+    if line.left_out:
+        return "left out", "its vial was left out"
     if weighed == 0:
         return "open", f"{figure(line.target)} g to pour"
     if weighed < smallest:

@@ -25,6 +25,7 @@ def all_findings() -> Iterator[Finding]:
     """Everything about batches and their sealed records that does not hold, in all studios."""
     yield from _claims_fit_states()
     yield from _weighings_became_movements()
+    yield from _weighings_stayed_in_their_vials()
     yield from _contents_follow_from_weighings()
     yield from value_findings()
     yield from making_findings()
@@ -83,6 +84,34 @@ def _weighings_became_movements() -> Iterator[Finding]:
         )
 
 
+def _weighings_stayed_in_their_vials() -> Iterator[Finding]:
+    """What was weighed for a vial of a closed grid is in that vial, or was discarded where the vial was left out."""
+    rows = _fetch(
+        """
+        SELECT batch.number, cell.number, COALESCE(weighed.mass, 0), COALESCE(moved.mass, 0)
+        FROM batches_gridcell cell JOIN batches_batch batch ON batch.id = cell.batch_id
+        LEFT JOIN (
+            SELECT line.cell_id, SUM(weighing.mass) AS mass FROM batches_weighing weighing
+            JOIN batches_batchline line ON line.id = weighing.line_id
+            WHERE weighing.struck_at IS NULL AND line.cell_id IS NOT NULL GROUP BY line.cell_id
+        ) weighed ON weighed.cell_id = cell.id
+        LEFT JOIN (
+            SELECT cell.id, SUM(movement.mass) AS mass FROM batches_gridcell cell
+            JOIN inventory_movement movement ON movement.target_id = cell.made_id
+            WHERE movement.reason = 'weighed in' GROUP BY cell.id
+        ) moved ON moved.id = cell.id
+        WHERE batch.state = 'closed' AND COALESCE(moved.mass, 0)
+            <> CASE WHEN cell.left_out_at IS NULL THEN COALESCE(weighed.mass, 0) ELSE 0 END
+        ORDER BY cell.id
+        """
+    )
+    for number, vial, weighed, moved in rows:
+        yield Finding(
+            f"vial {vial} of batch {number}",
+            f"was weighed {from_micrograms(int(weighed))} g and holds {from_micrograms(int(moved))} g of it",
+        )
+
+
 def _contents_follow_from_weighings() -> Iterator[Finding]:
     """The contents of every made lot, mixed again from its weighings, are what is written."""
     after = 0
@@ -94,8 +123,14 @@ def _contents_follow_from_weighings() -> Iterator[Finding]:
         )
         if not made:
             return
+        vials = _fetch(
+            "SELECT cell.id, batch.number, cell.made_id FROM batches_gridcell cell "
+            "JOIN batches_batch batch ON batch.id = cell.batch_id "
+            "WHERE batch.id > %s AND batch.id <= %s AND cell.made_id IS NOT NULL ORDER BY cell.id",
+            [after, made[-1][0]],
+        )
         after = made[-1][0]
-        yield from _mixed_again({made_id: number for _, number, made_id in made})
+        yield from _mixed_again({made_id: number for _, number, made_id in [*made, *vials] if made_id})
 
 
 def _mixed_again(numbers: dict[int, str]) -> Iterator[Finding]:

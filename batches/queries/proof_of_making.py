@@ -9,13 +9,13 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal, localcontext
 
-from django.db.models import F, OuterRef, Subquery
+from django.db.models import F, OuterRef, QuerySet, Subquery
 from django.db.models.functions import Coalesce
 
-from batches.models import Batch, BatchKind, BatchState
+from batches.models import Batch, BatchKind, BatchState, GridCell
 from inventory.calc.cost import Cost, CostPart, cost_of
 from inventory.calc.uncertainty import Budget, Purity, Weighing, budget
-from inventory.models import LotContent, Material, MaterialKind, Movement, Reason
+from inventory.models import Lot, LotContent, Material, MaterialKind, Movement, Reason
 from inventory.models.ancestry import contents_behind, pours_among, purities_behind
 from inventory.queries.proof import Finding
 from inventory.queries.proof_of_values import ROUNDED_U, last_days, nearly
@@ -28,11 +28,22 @@ ROUNDED_COST = Decimal("1e-6")
 
 @dataclass(frozen=True, slots=True)
 class _Part:
-    """Grams of a lot in a made lot, and what a gram of it cost when the batch was closed."""
+    """Grams of a lot poured for a batch, the lot they went into, and what a gram cost when the batch was closed."""
 
+    studio: int
+    batch: str
+    into: int | None
     lot: int
     mass: Decimal
     cost_per_gram: Decimal | None
+
+
+@dataclass(frozen=True, slots=True)
+class _MadeLot:
+    """A lot that a batch made: its only one, or one of the vials of a grid."""
+
+    batch: Batch
+    lot: Lot
 
 
 def making_findings() -> Iterator[Finding]:
@@ -41,13 +52,21 @@ def making_findings() -> Iterator[Finding]:
     closed = Batch.objects.filter(state=BatchState.CLOSED).select_related("made", "material").order_by("id")
     while batches := list(closed.filter(id__gt=after)[:BATCHES_AT_ONCE]):
         after = batches[-1].id
-        yield from _uncertainties(batches)
-        yield from _costs(batches)
-        yield from _days(batches)
+        made = _made_by(batches)
+        yield from _uncertainties(made)
+        yield from _costs(batches, made)
+        yield from _days(batches, made)
 
 
-def _uncertainties(batches: Sequence[Batch]) -> Iterator[Finding]:
-    ids = [batch.made_id for batch in batches if batch.made_id]
+def _made_by(batches: Sequence[Batch]) -> list[_MadeLot]:
+    by_id = {batch.id: batch for batch in batches}
+    cells = GridCell.objects.filter(batch__in=by_id, made__isnull=False).select_related("made")
+    vials = [_MadeLot(by_id[cell.batch_id], cell.made) for cell in cells.order_by("id") if cell.made]
+    return [*(_MadeLot(batch, batch.made) for batch in batches if batch.made), *vials]
+
+
+def _uncertainties(made: Sequence[_MadeLot]) -> Iterator[Finding]:
+    ids = [one.lot.id for one in made]
     contents = contents_behind(ids)
     into: dict[int, list[Weighing]] = {}
     for pour in pours_among(ids, "back"):
@@ -69,10 +88,8 @@ def _uncertainties(batches: Sequence[Batch]) -> Iterator[Finding]:
     solvents = set(
         Material.objects.filter(kind=MaterialKind.SOLVENT, id__in=materials).values_list("id", flat=True)
     )
-    for batch in batches:
-        lot = batch.made
-        if lot is None:
-            continue
+    for one in made:
+        batch, lot = one.batch, one.lot
         try:
             reckoned = budget(
                 target=lot.id, weighings=_behind(lot.id, into), contents=contents, purities=purities
@@ -114,15 +131,25 @@ def _of_strength(
     return reckoned.of_sum(written.keys() - solvents)
 
 
-def _costs(batches: Sequence[Batch]) -> Iterator[Finding]:
-    parts = _parts([batch.made_id for batch in batches if batch.made_id])
+def _costs(batches: Sequence[Batch], made: Sequence[_MadeLot]) -> Iterator[Finding]:
+    """The cost of a batch is that of all that was poured for it, what went into vials left out included."""
+    inside: dict[int, list[_Part]] = {}
+    poured: dict[int, list[_Part]] = {}
+    by_lot = {one.lot.id: one.batch.id for one in made}
+    for part in _parts(Movement.objects.filter(target_id__in=by_lot, reason=Reason.WEIGHED_IN)):
+        if part.into is not None:
+            inside.setdefault(part.into, []).append(part)
+            poured.setdefault(by_lot[part.into], []).append(part)
+    for batch, parts in _spoilt([batch for batch in batches if batch.kind == BatchKind.GRID]):
+        poured.setdefault(batch.id, []).extend(parts)
     for batch in batches:
-        lot = batch.made
-        if lot is None or not parts.get(lot.id):
+        if batch.id not in poured:
             continue
-        cost = cost_of([CostPart(part.lot, part.mass, part.cost_per_gram) for part in parts[lot.id]])
+        cost = _cost_of(poured[batch.id])
         if not nearly(batch.actual_cost, _kept(cost), Decimal("0.0001") + cost.mass * ROUNDED_COST):
             yield Finding(f"batch {batch.number}", f"cost {batch.actual_cost}, by its weighings {cost.total}")
+    for lot in (one.lot for one in made if one.lot.id in inside):
+        cost = _cost_of(inside[lot.id])
         per_gram = None if cost.per_gram is None else cost.per_gram * lot.concentration
         if not nearly(lot.cost_per_gram, per_gram, ROUNDED_COST):
             yield Finding(
@@ -130,46 +157,71 @@ def _costs(batches: Sequence[Batch]) -> Iterator[Finding]:
             )
 
 
+def _spoilt(grids: Sequence[Batch]) -> Iterator[tuple[Batch, list[_Part]]]:
+    """What was poured for vials that were left out of closed grids. One statement where there are any."""
+    if not grids:
+        return
+    rows = Movement.objects.exclude(batch="").filter(
+        studio_id__in={grid.studio_id for grid in grids},
+        batch__in=[grid.number for grid in grids],
+        reason=Reason.DISCARDED,
+    )
+    parts = _parts(rows)
+    for grid in grids:
+        yield grid, [one for one in parts if (one.studio, one.batch) == (grid.studio_id, grid.number)]
+
+
+def _cost_of(parts: Sequence[_Part]) -> Cost:
+    return cost_of([CostPart(part.lot, part.mass, part.cost_per_gram) for part in parts])
+
+
 def _kept(cost: Cost) -> Decimal | None:
     return None if cost.total is None else cost.total.quantize(Decimal("0.0001"))
 
 
-def _parts(made: Sequence[int]) -> dict[int, list[_Part]]:
-    """What went into these lots. One statement: a source had dried by what its next evaporation starts from."""
+def _parts(poured: QuerySet[Movement]) -> list[_Part]:
+    """What was poured by these movements. One statement: a source had dried by what its next evaporation starts from."""
     later = Movement.objects.filter(
         source_id=OuterRef("source_id"), reason=Reason.EVAPORATED, id__gt=OuterRef("id")
     ).order_by("id")
     rows = (
-        Movement.objects.filter(target_id__in=made, reason=Reason.WEIGHED_IN)
-        .annotate(
+        poured.annotate(
             then=Coalesce(Subquery(later.values("source_concentration")[:1]), F("source__concentration"))
         )
         .order_by("id")
         .values_list(
-            "target_id", "source_id", "mass", "source__cost_per_gram", "then", "source__concentration"
+            "studio_id",
+            "batch",
+            "target_id",
+            "source_id",
+            "mass",
+            "source__cost_per_gram",
+            "then",
+            "source__concentration",
         )
     )
-    parts: dict[int, list[_Part]] = {}
-    for target, source, mass, cost, then, today in rows:
+    parts = []
+    for studio, number, target, source, mass, cost, then, today in rows:
         with localcontext(prec=40):
             was = None if cost is None else cost * then / today
-        parts.setdefault(target, []).append(_Part(source, mass, was))
+        parts.append(_Part(studio, number, target, source, mass, was))
     return parts
 
 
-def _days(batches: Sequence[Batch]) -> Iterator[Finding]:
+def _days(batches: Sequence[Batch], made: Sequence[_MadeLot]) -> Iterator[Finding]:
     """The day of a made lot is that of its sealed record, or what somebody changed it to. Amendments change no lot."""
-    changed = last_days([batch.made for batch in batches if batch.made])
+    changed = last_days([one.lot for one in made])
     records = SealedRecord.objects.filter(
         subject="batch", name__in=[b.number for b in batches], studio_id__in={b.studio_id for b in batches}
     ).order_by("-sequence")
     sealed = {
-        (studio, name): _sealed_day(text)
+        (studio, name, lot): day
         for studio, name, text in records.values_list("studio_id", "name", "text")
+        for lot, day in _sealed_days(text)
     }
-    for batch in batches:
-        lot, key = batch.made, (batch.studio_id, batch.number)
-        if lot is None or sealed.get(key, "") == "" or (batch.studio_id, lot.number) in changed:
+    for one in made:
+        lot, key = one.lot, (one.batch.studio_id, one.batch.number, one.lot.number)
+        if key not in sealed or (lot.studio_id, lot.number) in changed:
             continue
         day = lot.expires_on.isoformat() if lot.expires_on else None
         if day != sealed[key]:
@@ -179,10 +231,11 @@ def _days(batches: Sequence[Batch]) -> Iterator[Finding]:
             )
 
 
-def _sealed_day(text: str) -> str | None:
-    """Empty text where the record says nothing of it; that it was tampered with is told by its seal."""
+def _sealed_days(text: str) -> list[tuple[str, str | None]]:
+    """Lots and their days, as far as the record tells them; that it was tampered with is told by its seal."""
     try:
-        day = json.loads(text)["record"]["made"]["expires_on"]
+        told = json.loads(text)["record"]
+        made = [told["made"], *(vial["made"] for vial in told.get("vials", ()))]
+        return [(one["lot"], one["expires_on"]) for one in made if one is not None]
     except (ValueError, KeyError, TypeError):
-        return ""
-    return None if day is None else str(day)
+        return []

@@ -9,7 +9,6 @@ from decimal import Decimal
 
 from batches.calc.dilution import ParentLot
 from batches.calc.dilution_routes import Route, propose_route
-from batches.calc.grid import GridLot, GridPlan, Ratio, lay_out_grid
 from batches.calc.strength import (
     AboveCeiling,
     FormulaLine,
@@ -25,10 +24,8 @@ from batches.models import FormulaVersion
 from batches.models.shelf_lots import shelf_lots
 from batches.models.written import written_lines
 from inventory.calc.claims import ShelfLot, in_claim_order
-from inventory.calc.weighing import smallest_net_weight
-from inventory.models import Balance, Lot, Material, Solubility
+from inventory.models import Balance, Material, Solubility
 from inventory.models.places import traits_of
-from studio.kernel.mass import ZERO_MASS
 from studio.models import Studio
 
 STRONGER = Decimal("1.05")
@@ -163,29 +160,3 @@ def stock_route(
         strength_tolerance=studio.strength_tolerance,
         solubility=None if limit is None else limit.limit,
     )
-
-
-def grid_layout(
-    *,
-    studio: Studio,
-    side_a: Sequence[Lot],
-    side_b: Sequence[Lot],
-    ratios: Sequence[Ratio],
-    vial_mass: Decimal,
-    solvent: Lot | None = None,
-    balance: Balance | None = None,
-) -> GridPlan:
-    """Lay out a grid of two sides of lots: portions, strengths, totals against the shelf, pour order."""
-    smallest = smallest_net_weight(traits_of(balance), studio.weighing_tolerance) if balance else ZERO_MASS
-    return lay_out_grid(
-        side_a=[_grid_lot(lot) for lot in side_a],
-        side_b=[_grid_lot(lot) for lot in side_b],
-        ratios=ratios,
-        vial_mass=vial_mass,
-        smallest=smallest,
-        solvent=_grid_lot(solvent) if solvent else None,
-    )
-
-
-def _grid_lot(lot: Lot) -> GridLot:
-    return GridLot(lot=lot.number, strength=lot.actual_strength or Decimal(1), available=lot.available)

@@ -17,6 +17,7 @@ from django.conf import settings
 from batches.models import BatchState, Weighing
 from batches.queries.batches import BatchInHand, BenchLine, batch_in_hand, weighings_of
 from batches.queries.paper_cautions import PaperCautions, gathered_cautions
+from batches.queries.ticket_vials import TicketVial, ticket_vials
 from inventory.calc.lot_codes import LotCode, digital_link, studio_item
 from inventory.models import BalanceCheck, Lot
 from inventory.models.places import Balance
@@ -65,6 +66,7 @@ class TicketLine:
     weighed: Decimal
     deviation: Decimal
     remark: str
+    vial: str
     weighings: tuple[TicketWeighing, ...]
 
 
@@ -167,13 +169,14 @@ class Ticket:
     strength_reason: str
     balance: TicketBalance | None
     lines: tuple[TicketLine, ...]
+    vials: tuple[TicketVial, ...]
     cautions: PaperCautions
     made: TicketMade | None
     seals: tuple[TicketSeal, ...]
 
 
 def ticket_of(*, studio: Studio, number: str) -> Ticket:
-    """The ticket or record of the batch of this number. Eleven statements, whatever its size; raises `NoSuchThing`."""
+    """The ticket or record of the batch of this number. Eleven statements, whatever its size, twelve for a grid; raises `NoSuchThing`."""
     hand = batch_in_hand(studio=studio, number=number)
     batch = hand.batch
     records = _records(studio, number)
@@ -206,6 +209,7 @@ def ticket_of(*, studio: Studio, number: str) -> Ticket:
         strength_reason=sealed.get("strength_reason") or "",
         balance=_balance(batch.balance),
         lines=_lines(hand, lots, sealed, _weighings(studio, number)),
+        vials=ticket_vials(batch, sealed),
         cautions=_cautions(hand, lots),
         made=_made(lots[batch.made_id], sealed) if batch.made_id else None,
         seals=_seals(records),
@@ -239,7 +243,7 @@ def _line(one: BenchLine, lot: Lot, sealed: Sealed, weighings: tuple[TicketWeigh
     strength = sealed.get("lot_strength", lot.actual_strength)
     return TicketLine(
         position=line.position,
-        material=sealed.get("material", line.material.name),
+        material=sealed.get("material", line.name),
         title=lot.title,
         lot=lot.number,
         link=link_to(lot),
@@ -257,6 +261,7 @@ def _line(one: BenchLine, lot: Lot, sealed: Sealed, weighings: tuple[TicketWeigh
         weighed=one.weighed,
         deviation=one.deviation,
         remark=one.remark,
+        vial=str(line.cell) if line.cell else "",
         weighings=weighings,
     )
 

@@ -6,6 +6,7 @@
 from collections.abc import Sequence
 
 from batches.calc.label_layout import LabelLayout, check_layout
+from batches.models import BatchState
 from batches.models.documents import DocumentKind, WantedPaper
 from batches.queries.count_lists import count_list_of
 from batches.queries.labels import labels_of
@@ -22,8 +23,8 @@ def wanted_ticket(*, studio: Studio, number: str) -> WantedPaper:
         kind=DocumentKind.TICKET,
         subject="batch",
         name=number,
-        title=f"{'Record' if ticket.made else 'Ticket'} of {number} {ticket.title}",
-        content={"form": "batch ticket 1", "record": to_plain(ticket)},
+        title=f"{'Record' if ticket.state == BatchState.CLOSED else 'Ticket'} of {number} {ticket.title}",
+        content={"form": "batch ticket 2", "record": to_plain(ticket)},
     )
 
 

@@ -1,42 +1,51 @@
 """The uncertainty budget of a lot's contents, put together from the ledger. Shared by closing and by showing."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from inventory.calc.uncertainty import Budget, Contents, Purity, Weighing, budget
 from inventory.models.ancestry import PouredMass, contents_behind, pours_among, purities_behind
 
 
-def budget_of(
+def budgets_of(
     *,
-    target: int,
+    targets: Mapping[int, Sequence[PouredMass]],
     sources: Sequence[int],
     contents: Contents,
-    revision: int = 0,
-    pours: Sequence[PouredMass] = (),
-) -> Budget:
-    """The budget of lot `target`, whose ancestry is that of the lots `sources` and `pours` beyond it.
+) -> dict[int, Budget]:
+    """The budgets of new lots by the ids that stand for them, each of the pours given for it out of lots `sources`.
 
-    `contents` are those of `contents_behind(sources)`, and the target's own where it is not among them. Two
-    statements. Raises as `inventory.calc.uncertainty.budget` does.
+    `contents` are those of `contents_behind(sources)` and the targets' own. Two statements, whatever their number.
+    Raises as `inventory.calc.uncertainty.budget` does.
     """
-    return budget(
-        target=target,
-        revision=revision,
-        weighings=[
-            Weighing(
-                source=pour.source,
-                source_revision=pour.source_revision,
-                target=pour.target,
-                mass=pour.mass,
-                standard_uncertainty=pour.mass_u,
-            )
-            for pour in [*pours_among(sources, "back"), *pours]
-        ],
-        contents=contents,
-        purities=[Purity(*purity) for purity in purities_behind(sources)],
-    )
+    behind = [_weighing(pour) for pour in pours_among(sources, "back")]
+    purities = [Purity(*purity) for purity in purities_behind(sources)]
+    return {
+        target: budget(
+            target=target,
+            weighings=[*behind, *(_weighing(pour) for pour in pours)],
+            contents=contents,
+            purities=purities,
+        )
+        for target, pours in targets.items()
+    }
 
 
 def budget_of_lot(lot_id: int, revision: int) -> Budget:
     """The budget of a lot that exists, with its contents at `revision`. Three statements."""
-    return budget_of(target=lot_id, sources=[lot_id], contents=contents_behind([lot_id]), revision=revision)
+    return budget(
+        target=lot_id,
+        revision=revision,
+        weighings=[_weighing(pour) for pour in pours_among([lot_id], "back")],
+        contents=contents_behind([lot_id]),
+        purities=[Purity(*purity) for purity in purities_behind([lot_id])],
+    )
+
+
+def _weighing(pour: PouredMass) -> Weighing:
+    return Weighing(
+        source=pour.source,
+        source_revision=pour.source_revision,
+        target=pour.target,
+        mass=pour.mass,
+        standard_uncertainty=pour.mass_u,
+    )

@@ -13,7 +13,9 @@ from django.test.utils import CaptureQueriesContext
 
 from batches.actions.documents import ask_for
 from batches.actions.formulas import write_next_version
+from batches.actions.grids import draft_grid
 from batches.actions.refusing import Refused, note_refused
+from batches.calc.grid import Ratio
 from batches.models import Batch, Formula, Panel, PanelMethod, RefusedFor
 from batches.queries.wanted_papers import wanted_recall
 from inventory.actions.asking import ask_keeper
@@ -196,6 +198,14 @@ def grow(bench: Workbench, count: int, batch: Batch) -> None:
             by=by, now=now, formula=formula, lines=[bench.line("linalool 3"), bench.line("ethanol 5")]
         )
         bench.plan(version, "2", balance=balance)
+        draft_grid(
+            by=by,
+            now=now,
+            side_a=[kept],
+            side_b=[batch.lines.get(position=1).lot],
+            ratios=[Ratio(Decimal(1), Decimal(1))],
+            vial_mass=Decimal(1),
+        )
         bench.weigh(batch, 1, "1")
         refused = Refused(
             operation=f"r-{made}", position=1, kind=RefusedFor.UNCLEAR, told="1,000", why="May be two."

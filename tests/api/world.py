@@ -14,8 +14,10 @@ from typing import Any
 
 from batches.actions.documents import ask_for, keep_result, take_up
 from batches.actions.formulas import adopt_as_base, write_next_version
+from batches.actions.grids import draft_grid
 from batches.actions.refusing import Refused, note_refused
-from batches.models import RefusedFor
+from batches.calc.grid import Ratio
+from batches.models import Batch, RefusedFor
 from batches.queries.wanted_papers import wanted_recall
 from inventory.actions.asking import ask_keeper, withdraw_request
 from inventory.actions.counting import count_lot
@@ -25,7 +27,7 @@ from inventory.actions.lending import lend
 from inventory.actions.materials import set_solubility
 from inventory.actions.places import add_shelf, check_balance
 from inventory.actions.placing import change_lot
-from inventory.models import Movement, Wish
+from inventory.models import Lot, Movement, Wish
 from studio.actions.inviting import invite
 from studio.actions.running import next_number
 from studio.actions.webhooks import add_webhook, try_webhook
@@ -62,7 +64,9 @@ class World:
         if state:
             return self.names[state]
         if parameter == "number":
-            return self.names[{"lots": "lot", "batches": "closed", "formulas": "version"}[tag]]
+            return self.names[
+                {"lots": "lot", "batches": "closed", "formulas": "version", "grids": "grid"}[tag]
+            ]
         if parameter in self.names:
             return self.names[parameter]
         return self.names[parameter.removesuffix("_id")]
@@ -94,7 +98,7 @@ class World:
             return VALUES[name]
         if name == "seal":
             return self.seal
-        if operation == "grids_layout" and name == "solvent":
+        if operation in ("grids_layout", "grids_create") and name == "solvent":
             return self.names["ethanol lot"]
         if operation == "batches_weighings_create" and name == "lot":
             return self.names["poured lot"]
@@ -187,6 +191,7 @@ def furnished(owner: Member, maker: Member, reader: Member, *, apart: int = 0) -
     _formulas(bench, names, f"accord-{apart}")
     _batches(bench, world, apart)
     furnish_buying(bench, names, apart)
+    names |= {"grid": _grid(bench, names).number, "place": "1"}
     vial = draw_off(by=owner, now=NOW, number=names["made"], mass=Decimal(1))
     names["vial"] = vial.number
     names["document"] = str(_made_document(owner, names["lot"]))
@@ -253,6 +258,20 @@ def _sharing(bench: Workbench, world: World) -> None:
         "member_id": str(maker.id),
         "invitation_id": str(invite(by=owner, email="noor@example.org", role="maker", at=NOW)[0].id),
     }
+
+
+def _grid(bench: Workbench, names: dict[str, str]) -> Batch:
+    """A reserved grid of two vials."""
+    lots = {lot.number: lot for lot in Lot.objects.of(bench.by.studio)}
+    grid = draft_grid(
+        by=bench.by,
+        now=NOW,
+        side_a=[lots[names["stock"]]],
+        side_b=[lots[names["lot"]], lots[names["ethanol lot"]]],
+        ratios=[Ratio(Decimal(1), Decimal(1))],
+        vial_mass=Decimal(1),
+    )
+    return bench.reserve(grid)
 
 
 def _batches(bench: Workbench, world: World, apart: int) -> None:
