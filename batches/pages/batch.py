@@ -13,7 +13,7 @@ from batches.actions.asking_keepers import ask_keepers
 from batches.actions.dating import date_batch
 from batches.actions.reserving import reserve_batch, void_batch
 from batches.actions.weigh_plans import PlanDoesNotHold, Wishes, plan_again
-from batches.models import CLAIMING, BatchState
+from batches.models import CLAIMING, BatchKind, BatchState
 from batches.pages.deviations import drawn_deviations
 from batches.pages.forms import DayForm, VoidForm
 from batches.pages.plan_wishes import chosen_lots, grams_fields, written_pours
@@ -121,7 +121,7 @@ def _page(
         "bench": address("bench", number) if batch.state in CLAIMING else "",
         "can_plan": member.may_write and batch.state in NEW_PLAN_FROM,
     }
-    if batch.state in NEW_PLAN_FROM:
+    if batch.state in NEW_PLAN_FROM and batch.kind != BatchKind.GRID:
         context |= _plan(member, found, chosen, typed)
     else:
         context["drawn"] = drawn_deviations(found.lines, batch.tolerance)

@@ -14,8 +14,9 @@ from django.views.decorators.http import require_http_methods, require_POST
 
 from batches.actions.planning import draft_formula_batch, draft_stock_batch
 from batches.actions.reserving import void_batch
+from batches.actions.weigh_plans import CrossesGivenLots
 from batches.calc.strength import strength_report
-from batches.models import Batch, FormulaVersion
+from batches.models import Batch, BatchKind, FormulaVersion
 from batches.models.written import as_calc_lines
 from batches.pages.batch import batch_number
 from batches.pages.forms import BatchForm, StockForm
@@ -97,6 +98,8 @@ def plan_stock(request: HttpRequest, member: Member) -> HttpResponse:
 def plan_instead(request: HttpRequest, member: Member, number: str) -> HttpResponse:
     """Draft the batch anew with another mass or strength, and give this draft up for it."""
     batch: Batch = batches_of(member.studio).one(member.studio, "batch", number=batch_number(number))
+    if batch.kind == BatchKind.GRID:
+        raise CrossesGivenLots(f"{batch.number} is a grid; give it up and plan another.")
     with work():
         other = _drafted_anew(member, batch, _other_figures(request))
         why = f"Planned anew as {other.number}."

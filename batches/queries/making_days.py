@@ -22,7 +22,7 @@ class Making:
 
 @dataclass(frozen=True, slots=True)
 class MakingDaySheet:
-    """Stocks come before what is made of them: stocks, then bases, then blends, each in the order they were drafted."""
+    """Stocks come before what is made of them: stocks, bases, blends, grids, each in the order they were drafted."""
 
     day: date
     makings: list[Making]
@@ -36,7 +36,7 @@ def making_day(*, studio: Studio, day: date) -> MakingDaySheet:
     rows = BatchLine.objects.filter(batch__in=batches).select_related("lot__shelf", "material")
     for line in rows.order_by("batch_id", "position", "id"):
         lines.setdefault(line.batch_id, []).append(line)
-    order = {"stock": 0, "base": 1, "blend": 2}
+    order = {"stock": 0, "base": 1, "blend": 2, "grid": 3}
     makings = [Making(batch, lines.get(batch.pk, [])) for batch in batches]
     purchases = purchases_of(studio).filter(order_on__lte=day, state=PurchaseState.TO_ORDER)
     return MakingDaySheet(
