@@ -146,7 +146,7 @@ def _vessels(batch: Batch, weighings: Sequence[Weighing]) -> tuple[list[Vessel],
     into: dict[int | None, list[Weighing]] = {}
     for weighing in weighings:
         into.setdefault(weighing.line.cell_id, []).append(weighing)
-    cells = batch.cells.select_related("lot_a", "lot_b").order_by("number", "attempt")
+    cells = batch.cells.select_related("lot_a", "lot_b").order_by("number", "attempt", "id")
     vessels = [Vessel(cell, into[cell.id]) for cell in cells if cell.id in into]
     kept = [vessel for vessel in vessels if vessel.cell and vessel.cell.left_out_at is None]
     return kept, [vessel for vessel in vessels if vessel.cell and vessel.cell.left_out_at is not None]

@@ -120,7 +120,7 @@ def sheet_of(hand: BatchInHand) -> GridSheet:
     cells = list(
         GridCell.objects.filter(batch=hand.batch)
         .select_related("lot_a__material", "lot_b__material", "made", "left_out_by__person")
-        .order_by("number", "attempt")
+        .order_by("number", "attempt", "id")
     )
     contents = _contents([cell.made for cell in cells if cell.made])
     lines: dict[int | None, list[BenchLine]] = defaultdict(list)
