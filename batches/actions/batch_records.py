@@ -76,7 +76,9 @@ def _vials(batch: Batch, made: Sequence[tuple[Made, Lot]]) -> list[dict[str, Any
     """Every attempt at every vial: what it was to be, and what it became or why it was left out."""
     names = _names(made)
     became = {one.vessel.cell.id: (one, lot) for one, lot in made if one.vessel.cell}
-    cells = batch.cells.select_related("lot_a", "lot_b", "left_out_by__person").order_by("number", "attempt", "id")
+    cells = batch.cells.select_related("lot_a", "lot_b", "left_out_by__person").order_by(
+        "number", "attempt", "id"
+    )
     return [
         {
             "vial": cell.number,

@@ -33,7 +33,8 @@ def ticket_vials(batch: Batch, sealed: Mapping[str, Any]) -> tuple[TicketVial, .
     cells = GridCell.objects.filter(batch=batch).select_related("lot_a", "lot_b")
     told = {(one["vial"], one["attempt"]): one["made"] for one in sealed.get("vials", ())}
     return tuple(
-        _vial(cell, told.get((cell.number, cell.attempt))) for cell in cells.order_by("number", "attempt", "id")
+        _vial(cell, told.get((cell.number, cell.attempt)))
+        for cell in cells.order_by("number", "attempt", "id")
     )
 
 
