@@ -14,6 +14,7 @@ from typing import Any
 from django.core.exceptions import PermissionDenied, RequestDataTooBig
 from django.db import DatabaseError, DataError, IntegrityError, OperationalError
 from django.http import Http404, HttpRequest, HttpResponse
+from django.utils.encoding import escape_uri_path
 from rest_framework import exceptions as drf
 from rest_framework.request import Request
 
@@ -64,7 +65,7 @@ def problem(request: HttpRequest | Request, refusal: Refusal) -> HttpResponse:
         "title": refusal.title,
         "status": status,
         "detail": refusal.message,
-        "instance": request.path,
+        "instance": escape_uri_path(request.path),
     }
     if isinstance(refusal, Invalid) and refusal.errors:
         body["errors"] = refusal.errors
