@@ -23,12 +23,14 @@ from batches.pages import (
     finding,
     formula_editor,
     formula_import,
+    panel_setup,
     planning,
     remake_sheets,
     today,
 )
 from batches.pages import documents as document_pages
 from batches.pages import formulas as formula_pages
+from batches.pages import panels as panel_pages
 from batches.pages import records as record_pages
 from batches.pages import remakes as remake_pages
 
@@ -68,7 +70,7 @@ api_urlpatterns = [
     path("batches/<str:number>/ticket/", documents.BatchTicket.as_view()),
     path("panels/", panels.PanelList.as_view()),
     path("panels/plan/", panels.PanelPlanView.as_view()),
-    path("panels/strengths/", panels.PanelStrengths.as_view()),
+    path("materials/<int:material_id>/strengths/", panels.MaterialStrengths.as_view()),
     path("panels/trials/", panels.PanelTrial.as_view()),
     path("panels/<int:panel_id>/", panels.PanelDetail.as_view()),
     path("panels/<int:panel_id>/servings/", panels.PanelServings.as_view()),
@@ -123,6 +125,17 @@ urlpatterns = [
     path("batches/<str:number>/day/", batch_pages.to_day, name="date-batch"),
     path("batches/<str:number>/void/", batch_pages.void, name="void-batch"),
     path("batches/<str:number>/ticket/", document_pages.print_ticket, name="print-ticket"),
+    path("panels/", panel_pages.panels, name="panels"),
+    path("panels/new/", panel_setup.new_panel, name="new-panel"),
+    path("panels/new/plan/", panel_setup.plan, name="panel-plan"),
+    path("panels/new/nose/", panel_setup.new_trial, name="new-trial"),
+    path("panels/<int:panel_id>/", panel_pages.panel, name="panel"),
+    path("panels/<int:panel_id>/sit/", panel_pages.sit, name="sit-in-panel"),
+    path("panels/<int:panel_id>/trays/<int:number>/", panel_pages.tray, name="panel-tray"),
+    path("panels/<int:panel_id>/result/", panel_pages.result, name="panel-result"),
+    path("panels/<int:panel_id>/key/", panel_pages.key, name="panel-key"),
+    path("panels/<int:panel_id>/look/", panel_pages.look, name="look-at-panel"),
+    path("panels/<int:panel_id>/end/", panel_pages.end, name="end-panel"),
     path("documents/", document_pages.documents, name="documents"),
     path("documents/<int:document_id>/", document_pages.document, name="document"),
     path("documents/<int:document_id>/file/", document_pages.file, name="document-file"),

@@ -39,7 +39,7 @@ def reckoned(**told: Any) -> DecimalText:
 
 
 class PlanAsk(Shape):
-    method = OneOf(PanelMethod)
+    method = OneOf(PanelMethod, required=False, help_text="A triangle when left out.")
     level = chance(required=False, help_text="How often guessing alone may come out significant; 0.05.")
     power = chance(required=False, help_text="How often the share is to be found; 0.8.")
     share = chance(required=False, help_text="Of people who truly tell the two apart; 0.5.")
@@ -215,10 +215,6 @@ class KeyTrayOut(Shape):
 class PanelKeyOut(Shape):
     seed = PlainText(longest=32, source="panel.seed", help_text="From which orders and numbers were drawn.")
     trays = KeyTrayOut(many=True)
-
-
-class StrengthsAsk(Shape):
-    material = IdField()
 
 
 class StrengthOut(Shape):

@@ -29,7 +29,6 @@ from batches.api.panel_shapes import (
     PlanAsk,
     ResultOut,
     ServingOut,
-    StrengthsAsk,
     StrengthsListOut,
     TrialIn,
 )
@@ -94,7 +93,7 @@ class PanelPlanView(Endpoint):
         """Reckon how many answers a panel needs and what other shares would have needed; nothing is written."""
         told = self.asked
         plan = panel_plan(
-            METHODS[told["method"]],
+            METHODS[told.get("method", PanelMethod.TRIANGLE)],
             level=told.get("level", USUAL_LEVEL),
             wanted_power=told.get("power", USUAL_POWER),
             share=told.get("share", USUAL_SHARE),
@@ -118,14 +117,11 @@ class PanelTrial(Endpoint):
         return self.created(PanelOut, _panel(self, panel.pk), location=f"/api/v1/panels/{panel.pk}/")
 
 
-class PanelStrengths(Endpoint):
-    asks = {"GET": StrengthsAsk}
-
+class MaterialStrengths(Endpoint):
     @extend_schema(responses=StrengthsListOut)
-    def get(self, request: Request) -> HttpResponse:
+    def get(self, request: Request, material_id: int) -> HttpResponse:
         """Propose the steps of a trial: the stocks of a material on the shelf by solvent, from weak to strong."""
-        with naming("material"):
-            material = Material.objects.one(self.studio, "material", id=self.asked["material"])
+        material = Material.objects.one(self.studio, "material", id=material_id)
         return self.answer(
             StrengthsListOut, {"items": strengths_on_shelf(studio=self.studio, material=material)}
         )

@@ -27,6 +27,11 @@ class ShareRow:
     answers: int | None
     found: Decimal
 
+    @property
+    def told_found(self) -> str:
+        """How often it is found, in words."""
+        return percent(self.found, 2)
+
 
 @dataclass(frozen=True, slots=True)
 class PanelPlan:

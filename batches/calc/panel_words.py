@@ -73,6 +73,8 @@ def _verdict(method: Method, outcome: Outcome, told: Told) -> str:
         return "The two can be told apart."
     if outcome.needed is None:
         return "Nothing is shown: with so few answers not even all right would be significant."
+    if told.attribute and not method.either_way:
+        return f"It is not shown that {told.more_of} has more of this: {told.attribute}; that is no proof of the opposite."
     return "It is not shown that the two can be told apart; that is no proof that they are the same."
 
 

@@ -63,8 +63,7 @@ BODIES: Mapping[str, list[dict[str, Any]]] = {
     "labels": [{}, {"sheet": None}],
     "lots_label": [{}, {"sheet": None}],
     "batches_amend": [{}, {"corrections": None}],
-    "panels_create": [{"attribute": None}, {"method": "pair", "answers": None}],
-    "panels_answers_create": [{"code": "number on the tray"}],
+    "panels_create": [{"method": "pair", "answers": None}],
 }
 """Changes to the bodies drawn: None leaves a field out, the name of a thing in `World.names` is put in place of it."""
 

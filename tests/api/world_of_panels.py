@@ -28,7 +28,7 @@ def furnish_panels(owner: Member, maker: Member, names: dict[str, str]) -> None:
         "other_lot": names["stock"],
         "stocks": names["stock"],
         "solvent_lot": names["ethanol lot"],
-        "number on the tray": PanelServing.objects.get(panel=sat, number=1).codes[0],
+        "number on the tray": str(PanelServing.objects.get(panel=sat, number=1).codes[0]),
     }
 
 

@@ -20,7 +20,9 @@ from tests.workbench import Workbench
 CODES = ([101, 202, 303], [404, 505, 606], [707, 808, 909])
 ORDERS = ("AAB", "BAB", "ABB")
 SWAP = str.maketrans("AB", "BA")
-IDS = re.compile(r'"id":"\d+"|/panels/\d+/|cursor=[^"&>]+|(?:value|content)="\w{20,}"')
+IDS = re.compile(
+    r'"id":"\d+"|/panels/\d+/|cursor=[^"&>]+|subject=panel&amp;name=\d+|(?:value|content)="\w{20,}"'
+)
 ITS_OWN = ("X-Request-Id", "ETag", "Content-Length")
 """Headers that are made of the rest of an answer, or of nothing that matters."""
 
