@@ -89,6 +89,7 @@ class _Netting:
         self.low = micrograms(way.item.low)
         self.full = self.low if way.item.full is None else micrograms(way.item.full)
         self.buckets: dict[int, list[Waiting]] = {}
+        self.waiting: dict[int, int] = {}
         self.days: list[int] = []
         self.runs: dict[int, int] = {}
         self.level: Level | None = None
@@ -102,6 +103,7 @@ class _Netting:
         while self.days:
             day = heappop(self.days)
             entries = sorted(one for one in self.buckets.pop(day, ()) if one[1])
+            self.waiting.pop(day, None)
             if day > self.limits.bare_until:
                 soft = all(self.needs[index].rank == SOFT for index, _ in entries)
                 self._make(day, entries, self._gap(day), soft=soft)
@@ -124,7 +126,9 @@ class _Netting:
             return
         if day not in self.buckets:
             heappush(self.days, day)
-        self.buckets.setdefault(day, []).append(one)
+            self.buckets[day], self.waiting[day] = [], 0
+        self.buckets[day].append(one)
+        self.waiting[day] += one[1]
 
     def _serve_late(self, one: Waiting, need: Need, before: int) -> None:
         """From supplies that come, and from what earlier rows have spare, after the need's day and by `before`."""
@@ -259,24 +263,28 @@ class _Netting:
         if day not in self.runs:
             self._join(day, need)
         end = self.runs.get(day, day)
-        later = (one[1] for other, ones in self.buckets.items() if day < other <= end for one in ones)
-        return need + sum(later)
+        return need + sum(mass for other, mass in self.waiting.items() if day < other <= end)
 
     def _join(self, day: int, need: int) -> None:
-        days = [day, *sorted(other for other in self.buckets if other > day)]
-        masses = [need, *(sum(one[1] for one in self.buckets[other]) for other in days[1:])]
-        untils = [day, *(self._until(other) for other in days[1:])]
-        keeps = self.way.keeps
-        ends = [bisect_right(days, first + keeps) for first in days]
-        if keeps < FOREVER // 2:
-            for first, limit in enumerate(ends):
-                good = days[first] + keeps
-                short = next((at for at in range(first + 1, limit) if untils[at] > good), limit)
-                ends[first] = short
+        days = [day, *sorted(other for other in self.waiting if other > day)]
+        masses = [need, *(self.waiting[other] for other in days[1:])]
         joined = cheapest_runs(
-            days, masses, setups=[self.frame.worth] * len(days), most=self.way.largest, ends=ends
+            days, masses, setups=[self.frame.worth] * len(days), most=self.way.largest, ends=self._ends(days)
         )
         self.runs = {days[first]: days[last - 1] for first, last in joined.runs}
+
+    def _ends(self, days: Sequence[int]) -> list[int] | None:
+        """One past the last day that a making for each day may serve, while it is good; None when it always is."""
+        keeps = self.way.keeps
+        if keeps >= FOREVER // 2:
+            return None
+        untils = [days[0], *map(self._until, days[1:])]
+        ends = []
+        for first, day in enumerate(days):
+            good = day + keeps
+            limit = bisect_right(days, good)
+            ends.append(next((at for at in range(first + 1, limit) if untils[at] > good), limit))
+        return ends
 
     def _until(self, day: int) -> int:
         return max((self.needs[one[0]].until for one in self.buckets[day] if one[1]), default=day)
@@ -362,6 +370,7 @@ class _Netting:
                     continue
                 at = max(need.day, row.usable)
                 taken = self._give(row, one, at)
+                self.waiting[day] -= taken
                 self._note(at, -taken)
                 if taken and day > expected_end:
                     self.runs.clear()
