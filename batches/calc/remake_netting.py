@@ -104,9 +104,11 @@ class _Netting:
             day = heappop(self.days)
             entries = sorted(one for one in self.buckets.pop(day, ()) if one[1])
             self.waiting.pop(day, None)
-            if day > self.limits.bare_until:
-                soft = all(self.needs[index].rank == SOFT for index, _ in entries)
-                self._make(day, entries, self._gap(day), soft=soft)
+            if day > self.limits.bare_until or not entries:
+                gap = self._gap(day)
+                if entries or gap:
+                    soft = all(self.needs[index].rank == SOFT for index, _ in entries)
+                    self._make(day, entries, gap, soft=soft)
                 continue
             hard = [one for one in entries if self.needs[one[0]].rank < SOFT]
             self._make(day, hard, 0, soft=False)
