@@ -17,13 +17,20 @@ from batches.api.document_shapes import DocumentOut, LabelIn, LabelsIn, PaperAsk
 from batches.api.references import batch_number
 from batches.calc.label_layout import LabelLayout, Sheet
 from batches.models.documents import Document, DocumentKind, DocumentState, WantedPaper
-from batches.papers import count_list, labels, recall, ticket
+from batches.papers import count_list, labels, recall, serving_sheet, ticket
 from batches.queries.count_lists import count_list_of
 from batches.queries.documents import document_at, documents_of, made_document
 from batches.queries.labels import labels_of
 from batches.queries.recalls import recall_of
+from batches.queries.serving_sheets import serving_sheet_of
 from batches.queries.tickets import ticket_of
-from batches.queries.wanted_papers import wanted_count_list, wanted_labels, wanted_recall, wanted_ticket
+from batches.queries.wanted_papers import (
+    wanted_count_list,
+    wanted_labels,
+    wanted_recall,
+    wanted_servings,
+    wanted_ticket,
+)
 from inventory.api.references import lot_numbered
 from studio.api.etags import etag, unchanged
 from studio.api.filters import Filters
@@ -182,6 +189,21 @@ class ShelfCountList(PaperEndpoint):
         """Ask for the list for counting a shelf as PDF. Answered like a ticket."""
         again = self.read(PaperAsk).get("again", False)
         return self.asked_for(wanted_count_list(studio=self.studio, shelf_id=shelf_id), again=again)
+
+
+class PanelSheet(PaperEndpoint):
+    @extend_schema(responses=SHEET)
+    def get(self, request: Request, panel_id: int) -> HttpResponseBase:
+        """Read the sheet of a panel's trays as CSV: the numbers from the left, and empty columns for the answers."""
+        found = serving_sheet_of(studio=self.studio, panel_id=panel_id)
+        rows = serving_sheet.serving_sheet_rows(found)
+        return self.rows_of(serving_sheet.COLUMNS, rows, f"servings-{panel_id}")
+
+    @extend_schema(request=PaperAsk, responses=ASKED)
+    def post(self, request: Request, panel_id: int) -> HttpResponse:
+        """Ask for the sheet of a panel's trays as PDF; it holds nothing of the key. Answered like a ticket."""
+        again = self.read(PaperAsk).get("again", False)
+        return self.asked_for(wanted_servings(studio=self.studio, panel_id=panel_id), again=again)
 
 
 def handed_out(request: Request, data: bytes, *, kind: str, name: str) -> HttpResponseBase:

@@ -15,6 +15,7 @@ from batches.demo.days import Days
 from batches.demo.founding import found
 from batches.demo.making import Bench
 from batches.demo.named import Named
+from batches.demo.panels import hold_panel
 from batches.demo.sheets import Cells, Sheets, Told, number, whole
 from batches.demo.wanting import note_suppliers, set_demo_pars
 from batches.models import FormulaVersion
@@ -88,6 +89,8 @@ def _bench_events(sheets: Sheets, named: Named, days: Days, bench: Bench) -> Ite
         yield _Event(drawing["days_ago"], partial(_draw_off, drawing, named, days))
     for count in told["counts"]:
         yield _Event(count["days_ago"], partial(_count, count, named, days))
+    for panel in told["panels"]:
+        yield _Event(panel["days_ago"], partial(hold_panel, panel, named, days))
     for hold in told["holds"]:
         yield _Event(hold["days_ago"], partial(_hold, hold, named, days))
 

@@ -19,6 +19,7 @@ class DocumentKind(models.TextChoices):
     LABELS = "labels"
     RECALL = "recall"
     COUNT_LIST = "count list"
+    SERVINGS = "servings"
 
 
 class DocumentState(models.TextChoices):
@@ -30,7 +31,7 @@ class DocumentState(models.TextChoices):
 
 
 UNFINISHED = (DocumentState.WAITING, DocumentState.MAKING)
-NUMBERED = (DocumentKind.TICKET, DocumentKind.RECALL, DocumentKind.COUNT_LIST)
+NUMBERED = (DocumentKind.TICKET, DocumentKind.RECALL, DocumentKind.COUNT_LIST, DocumentKind.SERVINGS)
 """Kinds whose prints are counted: each copy of a thing's paper bears its number and when it was asked for."""
 
 

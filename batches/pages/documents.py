@@ -19,7 +19,13 @@ from batches.queries.documents import (
     made_document,
     prints_of,
 )
-from batches.queries.wanted_papers import wanted_count_list, wanted_labels, wanted_recall, wanted_ticket
+from batches.queries.wanted_papers import (
+    wanted_count_list,
+    wanted_labels,
+    wanted_recall,
+    wanted_servings,
+    wanted_ticket,
+)
 from inventory.queries.finding import lot_at, lot_number
 from inventory.queries.shelf import lots_of
 from studio.kernel.errors import Faults
@@ -143,6 +149,14 @@ def print_recall(request: HttpRequest, member: Member, number: str) -> HttpRespo
 def print_count_list(request: HttpRequest, member: Member, shelf_id: int) -> HttpResponse:
     """Ask for the list for counting a shelf."""
     return _asked(request, member, wanted_count_list(studio=member.studio, shelf_id=shelf_id))
+
+
+@require_POST
+@for_makers
+@once
+def print_servings(request: HttpRequest, member: Member, panel_id: int) -> HttpResponse:
+    """Ask for the sheet of a panel's trays."""
+    return _asked(request, member, wanted_servings(studio=member.studio, panel_id=panel_id))
 
 
 @require_http_methods(["GET", "HEAD", "POST"])

@@ -8,10 +8,12 @@ from batches.papers.count_list import print_count_list
 from batches.papers.labels import print_labels
 from batches.papers.printing import Copy, Told, silent
 from batches.papers.recall import print_recall
+from batches.papers.serving_sheet import print_serving_sheet
 from batches.papers.ticket import print_ticket
 from batches.queries.count_lists import CountList
 from batches.queries.labels import LabelSet
 from batches.queries.recalls import Recall
+from batches.queries.serving_sheets import ServingSheet
 from batches.queries.tickets import Ticket
 from studio.kernel.plain_records import from_plain
 
@@ -29,4 +31,6 @@ def print_kept(kind: str, content: Mapping[str, Any], copy: Copy, told: Told = s
             return print_recall(from_plain(Recall, kept), copy, told)
         case "count list":
             return print_count_list(from_plain(CountList, kept), copy, told)
+        case "servings":
+            return print_serving_sheet(from_plain(ServingSheet, kept), copy, told)
     raise ValueError(f"There is no paper of kind {kind}.")

@@ -11,6 +11,7 @@ from batches.models.documents import DocumentKind, WantedPaper
 from batches.queries.count_lists import count_list_of
 from batches.queries.labels import labels_of
 from batches.queries.recalls import recall_of
+from batches.queries.serving_sheets import serving_sheet_of
 from batches.queries.tickets import ticket_of
 from studio.kernel.plain_records import to_plain
 from studio.models import Studio
@@ -64,4 +65,16 @@ def wanted_count_list(*, studio: Studio, shelf_id: int) -> WantedPaper:
         name=str(shelf_id),
         title=f"Count of {listed.shelf}",
         content={"form": "count list 1", "record": to_plain(listed)},
+    )
+
+
+def wanted_servings(*, studio: Studio, panel_id: int) -> WantedPaper:
+    """The sheet of a panel's trays, without its key; raises `NoSuchThing`."""
+    sheet = serving_sheet_of(studio=studio, panel_id=panel_id)
+    return WantedPaper(
+        kind=DocumentKind.SERVINGS,
+        subject="panel",
+        name=sheet.panel,
+        title=f"Trays of {sheet.title}",
+        content={"form": "servings 1", "record": to_plain(sheet)},
     )
