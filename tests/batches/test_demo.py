@@ -360,3 +360,13 @@ def test_filling_it_is_all_or_nothing(db: None) -> None:
             password="correct resin staple 7",
         )
     assert (Studio.objects.count(), Lot.objects.count()) == before
+
+
+def test_one_panel_is_finished_and_one_waits_for_who_signs_in(demo: Demo) -> None:
+    """8 of 12 in a triangle are the fewest at 5 % (FAO V7180E, appendix A)."""
+    [waits, finished] = demo.api.all("panels/")
+    assert (waits["state"], waits["people"][0]["name"], waits["answered"]) == ("open", "Ines Halloran", 4)
+    result = demo.api.get(f"panels/{finished['id']}/result/").json()
+    assert (result["correct"], result["answers"], result["needed"]) == (8, 12, 8)
+    assert result["sentences"][0] == "The two can be told apart."
+    assert demo.api.get(f"panels/{waits['id']}/result/").status_code == 409
