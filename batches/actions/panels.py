@@ -9,12 +9,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
-from random import Random
 
 from batches.calc.discrimination import METHODS
 from batches.calc.panel_plan import MOST_SERVINGS, panel_plan
 from batches.calc.perceiving import triangles_needed
-from batches.calc.serving_orders import Serving, servings
+from batches.calc.serving_orders import drawn_servings
 from batches.models import Panel, PanelMethod, PanelServing, PanelSitter, PanelStep
 from inventory.models import Lot
 from studio.actions.history import record
@@ -118,13 +117,6 @@ def set_up_trial(*, by: Member, now: datetime, wanted: WantedTrial) -> Panel:
     return panel
 
 
-def drawn_servings(panel: Panel, steps: int) -> list[Serving]:
-    """The trays of a panel as its seed gives them, always the same: step by step, each as often as the others."""
-    chance = Random(panel.seed)
-    method = METHODS[panel.method]
-    return [one for _ in range(steps) for one in servings(method, panel.planned // steps, chance)]
-
-
 def _lay_out(
     panel: Panel, compared: Sequence[tuple[Lot, Lot, Decimal | None]], sitters: Sequence[Member]
 ) -> None:
@@ -135,9 +127,10 @@ def _lay_out(
     )
     PanelSitter.objects.bulk_create(PanelSitter(member=member, **told) for member in sitters)
     each = panel.planned // len(steps)
+    drawn = drawn_servings(METHODS[panel.method], seed=panel.seed, answers=panel.planned, steps=len(steps))
     PanelServing.objects.bulk_create(
         PanelServing(step=steps[place // each], number=place + 1, places=one.order, codes=one.codes, **told)
-        for place, one in enumerate(drawn_servings(panel, len(steps)))
+        for place, one in enumerate(drawn)
     )
 
 

@@ -62,6 +62,12 @@ def servings(method: Method, people: int, chance: Random) -> list[Serving]:
     ]
 
 
+def drawn_servings(method: Method, *, seed: str, answers: int, steps: int = 1) -> list[Serving]:
+    """The trays of a panel as its seed gives them, always the same: step by step, each as often as the others."""
+    chance = Random(seed)
+    return [one for _ in range(steps) for one in servings(method, answers // steps, chance)]
+
+
 def right_place(method: Method, order: str) -> int:
     """The place (from 0) of the right answer in an order as `Serving` tells it."""
     if method.name == TRIANGLE.name:

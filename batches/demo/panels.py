@@ -3,7 +3,9 @@
 from decimal import Decimal
 
 from batches.actions.answering import answer_serving
-from batches.actions.panels import WantedPanel, drawn_servings, set_up_panel
+from batches.actions.panels import WantedPanel, set_up_panel
+from batches.calc.discrimination import TRIANGLE
+from batches.calc.serving_orders import drawn_servings
 from batches.demo.days import Days
 from batches.demo.named import Named
 from batches.demo.sheets import Told
@@ -28,7 +30,8 @@ def hold_panel(told: Told, named: Named, days: Days) -> None:
         note=told["note"],
     )
     panel = set_up_panel(by=named.members[told["by"]], now=days.work(10), wanted=wanted)
-    for number, tray in enumerate(drawn_servings(panel, 1)[: told["answered"]], 1):
+    trays = drawn_servings(TRIANGLE, seed=panel.seed, answers=panel.planned)
+    for number, tray in enumerate(trays[: told["answered"]], 1):
         place = tray.answer if number in told["right"] else (tray.answer + 1) % SAMPLES
         code = tray.codes[place]
         assert code is not None

@@ -7,6 +7,7 @@ from itertools import chain
 from django.db import connection
 
 from batches.queries.proof_of_making import making_findings
+from batches.queries.proof_of_panels import panel_findings
 from batches.queries.proof_of_records import record_findings
 from inventory.calc.contents import Contents, mixed
 from inventory.models.ancestry import contents_in
@@ -29,6 +30,7 @@ def all_findings() -> Iterator[Finding]:
     yield from _contents_follow_from_weighings()
     yield from value_findings()
     yield from making_findings()
+    yield from panel_findings()
     yield from _closed_are_sealed()
     yield from record_findings()
     yield from _seals()

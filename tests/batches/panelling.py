@@ -4,7 +4,9 @@ from collections.abc import Callable
 from typing import Any
 
 from batches.actions.answering import answer_serving
-from batches.actions.panels import WantedPanel, drawn_servings, set_up_panel
+from batches.actions.panels import WantedPanel, set_up_panel
+from batches.calc.discrimination import METHODS
+from batches.calc.serving_orders import Serving, drawn_servings
 from batches.models import Panel, PanelMethod
 from studio.models import Member
 from tests.workbench import Workbench
@@ -36,9 +38,16 @@ def set_up(bench: Workbench, *sitters: Member, **wanted: Any) -> Panel:
     return set_up_panel(by=bench.by, now=bench.now, wanted=WantedPanel(sitters=sitters, **told))
 
 
+def drawn_for(panel: Panel) -> list[Serving]:
+    """The trays that the panel's seed gives."""
+    return drawn_servings(
+        METHODS[panel.method], seed=panel.seed, answers=panel.planned, steps=panel.steps.count()
+    )
+
+
 def answer(bench: Workbench, panel: Panel, by: Member, number: int, nose: Nose = right) -> Any:
     """Let a nose answer a tray; what is right it is told by the seed."""
-    tray = drawn_servings(panel, panel.steps.count())[number - 1]
+    tray = drawn_for(panel)[number - 1]
     code = tray.codes[nose(number, tray.answer)]
     return answer_serving(by=by, now=bench.now, panel_id=panel.pk, serving=number, code=code or 0)
 

@@ -18,13 +18,15 @@ from batches.actions.answering import (
     end_panel,
     look_at_panel,
 )
-from batches.actions.panels import WantedTrial, drawn_servings, set_up_trial
+from batches.actions.panels import WantedTrial, set_up_trial
 from batches.models import Panel, PanelAnswer, PanelMethod, PanelServing
 from batches.queries.panel_results import ResultHidden, result_of
 from batches.queries.panels import KeyHidden, key_of, panel_at, strengths_on_shelf
+from batches.queries.proof_of_panels import panel_findings
 from inventory.actions.holding import hold_lots
 from studio.kernel.errors import Invalid
-from tests.batches.panelling import answer, answer_all, right, set_up, wrong
+from tests.batches.api.test_blind_panels import ORDERS, twin
+from tests.batches.panelling import answer, answer_all, drawn_for, right, set_up, wrong
 from tests.conftest import NOW
 from tests.workbench import Workbench
 
@@ -48,7 +50,7 @@ def test_orders_are_balanced_and_numbers_differ_and_the_seed_draws_them_again(be
     assert set(Counter(tray.places for tray in trays).values()) == {4}
     codes = [code for tray in trays for code in tray.codes]
     assert len(set(codes)) == 72
-    again = drawn_servings(Panel.objects.get(pk=panel.pk), 1)
+    again = drawn_for(Panel.objects.get(pk=panel.pk))
     assert [(one.order, list(one.codes)) for one in again] == [(tray.places, tray.codes) for tray in trays]
 
 
@@ -248,3 +250,18 @@ def test_a_trial_of_what_does_not_belong_together_is_refused(bench, maker):
         trial(bench, maker, stocks=[other, bottle], triangles=2)
     assert set(refused.value.errors) == {"stocks", "triangles"}
     assert len(refused.value.errors["stocks"]) == 3
+
+
+def test_verify_proves_trays_answers_and_their_count(bench, maker):
+    """The twins of the test of blindness are drawn by no seed; a count is set wrong by hand."""
+    panel = set_up(bench, maker, answers=4)
+    answer_all(bench, panel, maker, until=2)
+    told = (f"panel {panel.pk}", "It counts 3 answers, and 2 were given.")
+    assert not [one for one in panel_findings() if one.where == told[0]]
+    Panel.objects.filter(pk=panel.pk).update(answered=3)
+    assert [(one.where, one.what) for one in panel_findings() if one.where == told[0]] == [told]
+    lots = (panel.lots[0], panel.lots[1])
+    other = twin(bench, maker, list(ORDERS), lots)
+    assert [one.what for one in panel_findings() if one.where == f"panel {other.pk}"] == [
+        "Its trays are not those that its seed draws."
+    ]
