@@ -14,7 +14,7 @@ def main() -> None:
     if asked.growth:
         from tests.bench.growth import print_growth
 
-        print_growth(asked.rows, keep=asked.keep)
+        print_growth(asked.rows, keep=asked.keep, largest=asked.largest)
         return
     size = SIZES[asked.size]
     with database_of(size, keep=asked.keep):
@@ -33,6 +33,7 @@ def _asked() -> Namespace:
     parser.add_argument("rows", nargs="*", help="Names of rows, such as P1; all of them when left out.")
     parser.add_argument("--size", choices=SIZES, default="small")
     parser.add_argument("--growth", action="store_true", help="At three sizes, with the exponent that fits.")
+    parser.add_argument("--largest", choices=["100k", "1M"], default="1M", help="Where the growth ends.")
     parser.add_argument("--keep", action="store_true", help="Leave the filled database for the next run.")
     parser.add_argument("--figures", metavar="FILE", help="Write what each row took there as well.")
     return parser.parse_args()

@@ -27,7 +27,7 @@ def database_of(size: Size, *, keep: bool) -> Iterator[None]:
         with _sqlite(size):
             yield
         return
-    name = f"stillroom_bench_{size.name.lower()}"
+    name = f"{urlsplit(given).path.strip('/') or 'stillroom'}_bench_{size.name.lower()}"
     new = _create(given, name)
     os.environ[SERVER] = urlsplit(given)._replace(path=f"/{name}").geturl()
     try:

@@ -23,8 +23,10 @@ LINEAR = ("P9", "P10", "P11", "P12", "P13")
 """Rows that may grow in step with the ledger; the others must not grow."""
 
 
-def print_growth(names: Sequence[str], *, keep: bool) -> None:
+def print_growth(names: Sequence[str], *, keep: bool, largest: str) -> None:
+    """Measure at the sizes up to `largest`, and print what fits."""
     sizes = growing()
+    sizes = sizes[: [size.name for size in sizes].index(largest) + 1]
     took = [_took(size, names, keep=keep) for size in sizes]
     print(f"| row | operation | {' | '.join(size.name for size in sizes)} | exponent | at most | |")  # noqa: T201
     print(f"|{' --- |' * (len(sizes) + 5)}")  # noqa: T201
