@@ -50,15 +50,15 @@ class Service:
     def kill_one(self, rng: random.Random) -> None:
         """SIGKILL to a web process, to all of them or to the worker, or the end of a session of the database."""
         chance = rng.random()
-        if chance < 0.1:
+        if chance < 0.08:
             self.web.kill()
             self.web = self._web()
             self.killed["web server"] += 1
-        elif chance < 0.2 and self.worker:
+        elif chance < 0.15 and self.worker:
             self.worker.kill()
             self.worker = worker(self.redis, self.folder / "worker.log")
             self.killed["worker"] += 1
-        elif chance < 0.6 and connection.vendor == "postgresql":
+        elif chance < 0.75 and connection.vendor == "postgresql":
             self._end_session(rng)
         elif children := self.web.children:
             with suppress(ProcessLookupError):
@@ -102,6 +102,8 @@ class Killer(Thread):
     def run(self) -> None:
         until_killed = self.most
         while self.service.killed.total() < until_killed and not self.stopped.is_set():
+            # Whoever was killed is back before the next, or there would be nothing going on to be broken off.
+            wait_for(self.service.answers, 120)
             time.sleep(self.rng.uniform(FEWEST_BETWEEN, MOST_BETWEEN))
             self.service.kill_one(self.rng)
         connection.close()
