@@ -1,5 +1,6 @@
 """Which address leads where. The floors above are named by string; each brings its own list."""
 
+import sys
 from collections.abc import Callable
 from typing import Any
 
@@ -112,7 +113,10 @@ def _of(api: Answer, status: int) -> Callable[..., HttpResponse]:
     """A handler that answers a problem under /api/, and a page everywhere else."""
 
     def handler(request: HttpRequest, exception: Any = None) -> HttpResponse:
-        return api(request) if request.path.startswith("/api/") else faults.fault(request, status)
+        if request.path.startswith("/api/"):
+            return api(request)
+        away = status == 500 and problems.as_away(sys.exception())
+        return faults.fault(request, 503 if away else status)
 
     return handler
 

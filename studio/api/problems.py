@@ -7,12 +7,13 @@ mistake in the program, stays an exception and becomes a plain 500.
 """
 
 import logging
+import sys
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 from django.core.exceptions import PermissionDenied, RequestDataTooBig
-from django.db import DatabaseError, DataError, IntegrityError, OperationalError
+from django.db import DatabaseError, DataError, IntegrityError, InterfaceError, OperationalError
 from django.http import Http404, HttpRequest, HttpResponse
 from django.utils.encoding import escape_uri_path
 from rest_framework import exceptions as drf
@@ -96,6 +97,8 @@ def as_refusal(exc: BaseException) -> Refusal | None:
         return TooLarge("The body is larger than this service reads; split it.")
     if isinstance(exc, DatabaseError):
         return _from_database(exc)
+    if isinstance(exc, InterfaceError):
+        return _busy(exc)
     if isinstance(exc, OverflowError) and "SQLite" in str(exc):
         return Invalid("A value is outside of what can be kept.")
     return None
@@ -149,11 +152,13 @@ def _from_database(exc: DatabaseError) -> Refusal | None:
     if isinstance(exc, OperationalError):
         unreachable = state is None and type(exc.__cause__).__module__.startswith("psycopg")
         if state in _PASSING or unreachable or "locked" in text or "busy" in text:
-            log.warning("The database was busy or away: %s", text)
-            return Busy(
-                "The service is busy. Nothing was done; try again shortly.", headers={"Retry-After": "1"}
-            )
+            return _busy(exc)
     return None
+
+
+def _busy(exc: BaseException) -> Busy:
+    log.warning("The database was busy or away: %s", exc)
+    return Busy("The service is busy. Nothing was done; try again shortly.", headers={"Retry-After": "1"})
 
 
 def invalid_shape(detail: Any) -> Invalid:
@@ -216,8 +221,19 @@ def nothing_here(request: HttpRequest) -> HttpResponse:
     return problem(request, NotFound(f"There is nothing at this address.{hint}"))
 
 
+def as_away(exc: BaseException | None) -> Busy | None:
+    """The refusal when what broke a request is a database that is busy or away for a moment."""
+    refusal = None if exc is None else as_refusal(exc)
+    return refusal if isinstance(refusal, Busy) else None
+
+
 def failed(request: HttpRequest) -> HttpResponse:
-    """What a mistake of the program under /api/ answers; the cause is in the log, not in the answer."""
+    """What a mistake of the program under /api/ answers; the cause is in the log, not in the answer.
+
+    Outside of the views, in signing in for one, a database that is away for a moment ends here too.
+    """
+    if away := as_away(sys.exception()):
+        return problem(request, away)
     return problem(request, Broken("Something failed on our side. Nothing was done; you may repeat it."))
 
 

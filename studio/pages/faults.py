@@ -10,6 +10,7 @@ SENTENCES = {
     400: ("The request could not be read", "Go back and try again; nothing was done."),
     403: ("You may not do this", "Nothing was done. Ask an owner of the studio if you should be able to."),
     404: ("There is nothing here", "The address is mistyped, or the thing belongs to another studio."),
+    503: ("The service is busy", "Nothing was done. Wait a moment, go back and try again."),
     500: ("Something failed on our side", "Nothing was done. Go back and try again; the fault was logged."),
 }
 
@@ -18,9 +19,10 @@ def fault(request: HttpRequest, status: int) -> HttpResponse:
     """The page for a status."""
     title, sentence = SENTENCES[status]
     shown = {"title": title, "sentence": sentence}
-    if status == 500:
+    if status >= 500:
         # Whatever failed may be what tells who is signed in, so this page asks nothing of the request.
-        return HttpResponse(render_to_string("studio/fault.html", shown), status=status)
+        headers = {"Retry-After": "1"} if status == 503 else {}
+        return HttpResponse(render_to_string("studio/fault.html", shown), status=status, headers=headers)
     return render(request, "studio/fault.html", shown, status=status)
 
 

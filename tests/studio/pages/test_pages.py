@@ -3,6 +3,7 @@
 import re
 
 import pytest
+from django.db import Error, InterfaceError, OperationalError
 from django.test import Client
 
 from studio.models import ApiKey
@@ -150,6 +151,19 @@ def test_the_page_of_a_failure_asks_nothing_of_the_request(rf, django_assert_num
         answer = handler500(rf.get("/"))
     assert answer.status_code == 500
     assert "Something failed on our side" in text(answer)
+
+
+@pytest.mark.parametrize("gone", [OperationalError("database is locked"), InterfaceError("closed")])
+@pytest.mark.parametrize("path", ["/", "/api/v1/lots/"])
+def test_a_database_that_is_away_for_a_moment_says_to_come_again(rf, gone, path):
+    from studio.urls import handler500
+
+    try:
+        raise gone
+    except Error:  # the handler is called while the error is being handled
+        answer = handler500(rf.get(path))
+    assert (answer.status_code, answer["Retry-After"]) == (503, "1")
+    assert "service is busy" in answer.content.decode().lower()
 
 
 def test_what_a_member_saw_is_kept_by_no_cache(browser, maker):
