@@ -19,6 +19,7 @@ from batches.pages import batch as batch_pages
 from batches.pages import (
     bench,
     bench_corrections,
+    bench_other_lot,
     demo,
     finding,
     formula_editor,
@@ -154,6 +155,11 @@ urlpatterns = [
         "batches/<str:number>/bench/weighings/<int:weighing_id>/strike/",
         bench_corrections.strike,
         name="bench-strike",
+    ),
+    path(
+        "batches/<str:number>/bench/lines/<int:position>/other-lot/",
+        bench_other_lot.other_lot,
+        name="bench-other-lot",
     ),
     path("batches/<str:number>/bench/refused/", bench.refused, name="bench-refused"),
     path("batches/<str:number>/bench/way-on/", bench.way, name="bench-way"),

@@ -11,7 +11,7 @@ from django.utils.module_loading import import_string
 
 from studio.api import alerts, members, problems, records, reference, team, webhooks
 from studio.pages import alerts as alert_pages
-from studio.pages import codes, faults, health, history, passwords, sessions, you
+from studio.pages import chosen, codes, faults, health, history, passwords, sessions, you
 from studio.pages import members as member_pages
 from studio.pages import records as record_pages
 from studio.pages import webhooks as webhook_pages
@@ -69,6 +69,7 @@ urlpatterns = [
     path("you/sessions/others/end/", sessions.end_others, name="end-other-sessions"),
     path("you/sessions/<str:name>/end/", sessions.end, name="end-session"),
     path("members/", member_pages.members, name="people"),
+    path("members/studio/", chosen.chosen, name="studio-choices"),
     path("members/invite/", member_pages.invite_member, name="invite-member"),
     path("members/<int:member_id>/role/", member_pages.role, name="member-role"),
     path("members/<int:member_id>/remove/", member_pages.remove, name="remove-member"),

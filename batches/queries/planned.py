@@ -7,7 +7,7 @@ from decimal import Decimal
 from typing import Any
 
 from batches.calc.strength import FormulaLine, restated
-from batches.models import Batch, BatchKind
+from batches.models import Batch, BatchKind, BatchLine
 from batches.models.weigh_requests import SOLVENT_LINE, STOCK_LINE, weigh_request
 from batches.queries.batches import BenchLine
 from inventory.calc.claims import ShelfLot
@@ -77,12 +77,19 @@ def planned_lines(
             solvent=names.get(line.solvent or 0, ""),
             grams=grams.get(line.key),
             pours=[one for one in bench if _line_of(one, batch) == line.key],
-            lots=_lots(line, request.lots, on, held),
+            lots=_lots(line.material, request.lots, on, line.key, held),
             sentences=_said(explanation, "changes", line.key),
             flags=_said(explanation, "flags", line.key),
         )
         for line in request.lines
     ]
+
+
+def lots_for(*, batch: Batch, line: BatchLine, on: date) -> list[OtherLot]:
+    """The lots, beside its own, that the rest of a line could be poured from. Five statements."""
+    shelf = weigh_request(batch=batch, on=on).lots
+    others = [lot for lot in shelf if lot.id != line.lot_id]
+    return _lots(line.material_id, others, on, line.position, ())
 
 
 def _line_of(one: BenchLine, batch: Batch) -> int | None:
@@ -103,12 +110,12 @@ def _as_written(lines: Sequence[FormulaLine], batch: Batch) -> dict[int, Decimal
 
 
 def _lots(
-    line: FormulaLine, shelf: Sequence[ShelfLot], on: date, held: Collection[tuple[int | None, str]]
+    material: int, shelf: Sequence[ShelfLot], on: date, line: int, held: Collection[tuple[int | None, str]]
 ) -> list[OtherLot]:
     """The lots of a line's material that hold something, the strongest first."""
-    own = [lot for lot in shelf if lot.material == line.material and lot.available > 0 and not lot.held]
+    own = [lot for lot in shelf if lot.material == material and lot.available > 0 and not lot.held]
     return [
-        OtherLot(lot, lot.unusable_because(on), chosen=(line.key, lot.number) in held)
+        OtherLot(lot, lot.unusable_because(on), chosen=(line, lot.number) in held)
         for lot in sorted(own, key=lambda lot: (-lot.strength, lot.id))
     ]
 

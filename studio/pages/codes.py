@@ -16,20 +16,14 @@ from studio.actions.proving import Proof, prove_password
 from studio.models import Member
 from studio.pages.acting import for_members
 from studio.pages.answers import done, faults_into, shown
-from studio.pages.fields import Text
+from studio.pages.fields import Secret, Text
 from studio.queries.codes import has_codes, recovery_codes_left
 
 
 class PasswordForm(forms.Form):
     """The password again."""
 
-    password = forms.CharField(
-        label="Your password",
-        strip=False,
-        max_length=4096,
-        widget=forms.PasswordInput(attrs={"autocomplete": "current-password"}),
-        error_messages={"required": "This is needed."},
-    )
+    password = Secret(label="Your password")
 
 
 class FirstCodeForm(forms.Form):

@@ -14,8 +14,10 @@ from typing import Any
 import pytest
 from django.db import connection
 from django.db.models import Model
+from django.test import Client
 
 from inventory.models import Lot, Movement
+from studio.actions.keys import issue_key
 from studio.actions.moving_in import (
     NotEmpty,
     NotEqual,
@@ -24,6 +26,8 @@ from studio.actions.moving_in import (
     move_in,
 )
 from studio.actions.studios import found_studio
+from studio.actions.webhooks import add_webhook
+from studio.kernel.secrets import digest
 from studio.models import Checkpoint, Person, SealedRecord, Studio
 from studio.models.whole_studio import LEFT_OUT, belongings, digest_of_table, own_models
 from studio.queries.bundle import write_bundle
@@ -124,6 +128,21 @@ def test_a_studio_that_moved_is_equal_in_every_table_and_proves_itself(
     assert {one.name: digest_of_table(here, one) for one in belongings()} == before
     assert Studio.objects.count() == 1
     assert_everything_holds()
+
+
+def test_no_secret_leaves_with_an_export(bench: Workbench) -> None:
+    owner = bench.by
+    webhook, secret = add_webhook(by=owner, at=NOW, url="https://hooks.example.org/stillroom")
+    _, key = issue_key(by=owner, name="test", scope="write", at=NOW)
+    browser = Client()
+    browser.force_login(owner.person)
+    file = io.BytesIO()
+    write_everything(studio=owner.studio, at=NOW, into=file)
+    with zipfile.ZipFile(file) as everything:
+        told = b"".join(everything.read(name) for name in everything.namelist()).decode("utf-8", "replace")
+    assert webhook.url in told
+    for hidden in (secret, key, digest(key), browser.session.session_key, owner.person.password):
+        assert hidden not in told
 
 
 def test_what_is_written_after_the_move_gets_keys_and_places_of_its_own(

@@ -83,3 +83,29 @@ def test_studios_are_not_founded_by_the_dozen(client):
 def test_an_operator_may_close_the_door(client, settings):
     settings.OPEN_TO_NEW_STUDIOS = False
     assert client.get("/found/").status_code == 404
+
+
+def test_an_owner_changes_what_the_studio_has_chosen(owner, maker):
+    visitor = Visitor(owner)
+    page = visitor.get("/members/studio/").content.decode()
+    assert 'name="weighing_tolerance" value="2"' in re.sub(
+        r" (?:id|autocomplete|inputmode|class|spellcheck|aria-\w+|required)(?:=\"[^\"]*\")?", "", page
+    )
+    told = {
+        "edition": owner.studio.edition,
+        "name": "Alembic",
+        "currency": "EUR",
+        "weighing_tolerance": "1.5",
+        "strength_tolerance": "2",
+        "claim_days": "9",
+        "document_days": "90",
+        "two_person_check": "on",
+    }
+    assert "holds from now on" in visitor.send_and_follow("/members/studio/", **told)
+    studio = Studio.objects.get(pk=owner.studio_id)
+    assert (studio.name, str(studio.weighing_tolerance), studio.claim_days) == ("Alembic", "0.015000000", 9)
+    assert studio.two_person_check
+    stale = visitor.send("/members/studio/", **told)
+    assert (stale.status_code, "changed since you read it" in text(stale)) == (422, True)
+    assert visitor.send("/members/studio/", **{**told, "claim_days": "0"}).status_code == 422
+    assert Visitor(maker).get("/members/studio/").status_code == 403
