@@ -58,6 +58,7 @@ def other_lot(request: HttpRequest, member: Member, number: str, position: int) 
     if pour is None:
         raise NoSuchThing(f"Batch {number} has no line {position}.")
     lots = lots_for(batch=hand.batch, line=pour.line, on=now.date())
+    poured = pour.line.material or pour.line.lot
     form = OtherLotForm(sent(request), lots=lots)
     if form.is_valid():
         with faults_into(form):
@@ -67,10 +68,10 @@ def other_lot(request: HttpRequest, member: Member, number: str, position: int) 
         return done(request, f"Line {position} goes on with lot {form.cleaned_data['lot']}.", bench)
     context = {
         "heading": f"Another lot for line {position}",
-        "lead": f"{pour.line.material.name}: {grams(pour.weighed)} of {grams(pour.line.target)} weighed so far. What is left "
+        "lead": f"{poured}: {grams(pour.weighed)} of {grams(pour.line.target)} weighed so far. What is left "
         f"was to come from {pour.line.lot.number}; it is fitted to the strength of the lot you take."
         if lots
-        else f"No other lot of {pour.line.material.name} stands on the shelf with something in it.",
+        else f"No other lot of {poured} stands on the shelf with something in it.",
         "lots": lots,
         "send": "Go on with this lot",
         "back": bench,

@@ -89,7 +89,7 @@ def lots_for(*, batch: Batch, line: BatchLine, on: date) -> list[OtherLot]:
     """The lots, beside its own, that the rest of a line could be poured from. Five statements."""
     shelf = weigh_request(batch=batch, on=on).lots
     others = [lot for lot in shelf if lot.id != line.lot_id]
-    return _lots(line.material_id, others, on, line.position, ())
+    return [] if line.material_id is None else _lots(line.material_id, others, on, line.position, ())
 
 
 def _line_of(one: BenchLine, batch: Batch) -> int | None:
