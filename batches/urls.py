@@ -31,6 +31,7 @@ from batches.pages import (
 )
 from batches.pages import documents as document_pages
 from batches.pages import formulas as formula_pages
+from batches.pages import grids as grid_pages
 from batches.pages import panels as panel_pages
 from batches.pages import records as record_pages
 from batches.pages import remakes as remake_pages
@@ -116,6 +117,10 @@ urlpatterns = [
     path("remakes/day/csv/", remake_sheets.sheet_csv, name="making-day-csv"),
     path("remakes/what-if/", remake_sheets.what_if, name="what-if"),
     path("remakes/pars/", remake_sheets.pars, name="suggested-pars"),
+    path("grids/", grid_pages.grids, name="grids"),
+    path("grids/plan/", grid_pages.plan_grid, name="plan-grid"),
+    path("grids/figures/", grid_pages.figures, name="grid-figures"),
+    path("grids/<str:number>/vials/<int:place>/", grid_pages.vial, name="grid-vial"),
     path("batches/", batch_pages.batches, name="batches"),
     path("batches/plan/", planning.plan_batch, name="plan-batch"),
     path("batches/plan-stock/", planning.plan_stock, name="plan-stock"),

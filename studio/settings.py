@@ -93,7 +93,7 @@ NAVIGATION = [
     ("Today", "home", ("/",)),
     ("Shelf", "shelf", ("/shelf/", "/lots/", "/places/")),
     ("Formulas", "formulas", ("/formulas/", "/formula-")),
-    ("Batches", "batches", ("/batches/",)),
+    ("Batches", "batches", ("/batches/", "/grids/")),
     ("Remakes", "remakes", ("/remakes/",)),
     ("Materials", "materials", ("/materials/", "/pars/", "/suppliers/", "/offers/", "/purchases/")),
     ("Balances", "balances", ("/balances/",)),

@@ -26,6 +26,7 @@ from batches.queries.batches import (
     weighings_of,
 )
 from batches.queries.finding import batches_matching
+from batches.queries.grids import sheet_of
 from batches.queries.planned import planned_lines
 from batches.queries.records import batch_record
 from inventory.actions.keeping import KeeperNotAsked
@@ -126,6 +127,8 @@ def _page(
     else:
         context["drawn"] = drawn_deviations(found.lines, batch.tolerance)
         context["weighings"] = list(weighings_of(studio=member.studio, number=number))
+    if batch.kind == BatchKind.GRID:
+        context["grid"] = sheet_of(found)
     if batch.state != BatchState.DRAFT:
         context["refused"] = list(refused_at(batch))
     if batch.state == BatchState.CLOSED:

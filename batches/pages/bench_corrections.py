@@ -7,7 +7,7 @@ from django.views.decorators.http import require_http_methods
 
 from batches.actions.closing import Filled, StrengthDiffers, close_batch
 from batches.actions.weighing import strike_weighing
-from batches.models import Weighing
+from batches.models import BatchKind, Weighing
 from batches.pages.bench import batch_number
 from batches.pages.bench_forms import CloseForm, StrikeForm
 from batches.queries.batches import weighings_of
@@ -62,9 +62,10 @@ def close(request: HttpRequest, member: Member, number: str) -> HttpResponse:
     """End the weighing: one made lot, and a sealed record."""
     batch = batch_number(number)
     sheet = bench_sheet(studio=member.studio, number=batch, today=timezone.now().date())
-    unweighed = [pour for pour in sheet.pours if not pour.line.weighed]
+    unweighed = [pour for pour in sheet.pours if pour.line.state == "open"]
+    of_grid = sheet.batch.kind == BatchKind.GRID
     decision = "strength_decision" in request.POST or "strength_reason" in request.POST
-    form = _close_form(request, member, sheet.batch.title, bool(unweighed), decision)
+    form = _close_form(request, member, "" if of_grid else sheet.batch.title, bool(unweighed), decision)
     differs: StrengthDiffers | None = None
     if form.is_valid():
         with faults_into(form):
@@ -75,6 +76,8 @@ def close(request: HttpRequest, member: Member, number: str) -> HttpResponse:
                 differs = refusal
                 raise
     if form.is_valid():
+        if of_grid:
+            return done(request, f"Grid {batch} is closed: its vials are made.", "batch", batch)
         return done(request, f"Batch {batch} is closed: lot {closed.made} is made.", "bench", batch)
     if differs is not None:
         form = _close_form(request, member, sheet.batch.title, bool(unweighed), True)
@@ -99,4 +102,10 @@ def _close_form(
     request: HttpRequest, member: Member, title: str, lines_open: bool, decision: bool
 ) -> CloseForm:
     data = request.POST if request.method == "POST" else None
-    return CloseForm(member.studio, data, initial={"title": title}, lines_open=lines_open, decision=decision)
+    form = CloseForm(member.studio, data, initial={"title": title}, lines_open=lines_open, decision=decision)
+    if not title:
+        form.fields["title"].required = False
+        form.fields["title"].label = "Name of the vials"
+        form.fields["title"].help_text = "Their numbers follow it. Empty: by what is in them."
+        form.fields["shelf"].label = "They will stand on"
+    return form

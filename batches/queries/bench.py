@@ -68,7 +68,12 @@ class BenchSheet:
 
     @property
     def wanted(self) -> Decimal:
-        return sum((pour.line.line.target for pour in self.pours), ZERO_MASS)
+        return sum((pour.line.line.target for pour in self.pours if not pour.line.line.left_out), ZERO_MASS)
+
+    @property
+    def to_pour(self) -> int:
+        """How many lines are to hold something."""
+        return sum(not pour.line.line.left_out for pour in self.pours)
 
     @property
     def poured(self) -> int:

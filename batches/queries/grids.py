@@ -30,6 +30,11 @@ class SideStrength:
     actual: Decimal | None
     uncertainty: Decimal | None
 
+    @property
+    def doubt(self) -> Decimal | None:
+        """The expanded uncertainty at k = 2, as pages show it."""
+        return None if self.uncertainty is None else 2 * self.uncertainty
+
 
 @dataclass(frozen=True, slots=True)
 class VialRow:

@@ -206,13 +206,16 @@ function put(told) {
   const amount = `${grams(BigInt(told.micrograms))} g for line ${position}`;
   const { state } = standing(band, total);
   if (state === "done") {
+    const inHand = { lot: take(position).dataset.lot, by: how };
     how = "";
     at("lot-in-hand").value = "";
     keepDraft();
     const next = lines.nextOpen();
     if (next) {
       goTo(next, false);
-      at("lot-in-hand").focus();
+      // One stock may go into many vials: it stays in hand as long as the next line takes the same.
+      if (inHand.by && take(next).dataset.lot === inHand.lot) confirmLot(inHand.lot, inHand.by);
+      else at("lot-in-hand").focus();
       return say(`${amount}: within the band. Next is line ${next}, ${take(next).dataset.title}.`);
     }
     showConfirmed();

@@ -26,6 +26,7 @@ export class Lines {
   }
 
   state(position) {
+    if (figures(position).dataset.state === "left out") return "left out";
     return standing(bandOf(figures(position)), this.holds(position)).state;
   }
 
@@ -54,6 +55,7 @@ export class Lines {
   }
 
   show(position) {
+    if (this.state(position) === "left out") return;
     const waits = this.#waits(position);
     markUnsaved(position, waits > 0n);
     const holds = this.holds(position);
