@@ -13,6 +13,7 @@ from functools import partial
 from batches.actions.formulas import WrittenLine, adopt_as_base, write_formula, write_next_version
 from batches.demo.days import Days
 from batches.demo.founding import found
+from batches.demo.grids import make_grid
 from batches.demo.making import Bench
 from batches.demo.named import Named
 from batches.demo.panels import hold_panel
@@ -83,6 +84,8 @@ def _bench_events(sheets: Sheets, named: Named, days: Days, bench: Bench) -> Ite
         yield _Event(int(cells["made_days_ago"]), partial(_make_stock, cells, named, bench))
     for batch in told["batches"]:
         yield _Event(batch["days_ago"], partial(bench.make, batch))
+    for grid in told["grids"]:
+        yield _Event(grid["days_ago"], partial(_make_grid, grid, named, days, bench))
     yield _Event(WANTED_DAYS_AGO, partial(note_suppliers, told["suppliers"], sheets.offers, named, days))
     yield _Event(WANTED_DAYS_AGO, partial(set_demo_pars, told["pars"], named, days))
     for drawing in told["draw_offs"]:
@@ -174,6 +177,11 @@ def _lines(told: Told, other_parts: dict[str, str], named: Named) -> list[Writte
 
 def _make_stock(cells: Cells, named: Named, bench: Bench) -> None:
     named.stocks[cells["key"]] = bench.make_stock(cells)
+
+
+def _make_grid(told: Told, named: Named, days: Days, bench: Bench) -> None:
+    connected = bench.connected[told["balance"]]
+    named.batches[told["key"]] = make_grid(told, named, days, connected=connected)
 
 
 def _draw_off(told: Told, named: Named, days: Days) -> None:

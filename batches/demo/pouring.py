@@ -47,9 +47,10 @@ class Pouring:
     way: Way = "keep-going"
 
 
-def pour(*, batch: Batch, pouring: Pouring, days: Days) -> None:
-    """Pour the lines in the order of the plan, each at its own minute, and log them."""
-    lines = list(batch.lines.select_related("material", "lot").order_by("position", "id"))
+def pour(*, batch: Batch, pouring: Pouring, days: Days, after: int = 0) -> None:
+    """Pour the lines beyond position `after` in the order of the plan, each at its own minute, and log them."""
+    rows = batch.lines.filter(position__gt=after).select_related("material", "lot")
+    lines = list(rows.order_by("position", "id"))
     deviations = dict(pouring.deviations)
     others = cycle(pouring.other_deviations)
     hand = _Hand(batch, pouring, days)

@@ -121,6 +121,14 @@ def test_there_are_batches_in_every_state(demo: Demo) -> None:
     assert {batch.state for batch in Batch.objects.of(demo.studio)} == set(BatchState.values)
 
 
+def test_a_grid_of_five_by_two_is_made_with_one_vial_made_anew(demo: Demo) -> None:
+    from batches.models import BatchKind, BatchState, GridCell
+
+    cells = GridCell.objects.filter(batch__studio=demo.studio, batch__kind=BatchKind.GRID)
+    assert cells.filter(made__isnull=False, batch__state=BatchState.CLOSED).count() == 10
+    assert cells.filter(left_out_at__isnull=False).count() == 1
+
+
 def test_the_hedge_waits_at_ten_percent_which_its_stocks_as_written_cannot_reach(demo: Demo) -> None:
     batch = demo.batch("hedge", "reserved")
     assert str(batch.strength) == "0.100000000"
