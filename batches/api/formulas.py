@@ -17,6 +17,7 @@ from batches.actions.formulas import (
     write_formula,
     write_next_version,
 )
+from batches.actions.formulas_from_lots import write_contents_as_formula
 from batches.api.filters import FormulaFilters
 from batches.api.imports import FormulaSheetOut
 from batches.api.shapes import (
@@ -26,6 +27,7 @@ from batches.api.shapes import (
     FormulaChange,
     FormulaIn,
     FormulaOut,
+    LotFormulaIn,
     VersionIn,
     VersionOut,
 )
@@ -33,6 +35,7 @@ from batches.calc.written_contents import own_strength
 from batches.models import Formula, FormulaVersion
 from batches.queries.formulas import formulas_of, last_lines, line_differences, version_of, versions_of
 from batches.queries.written import base_recipes
+from inventory.api.references import lot_numbered
 from inventory.api.shapes import MaterialOut
 from inventory.models import Material, MaterialKind
 from studio.api.pagination import order_of, ordered
@@ -109,6 +112,15 @@ class VersionList(ListEndpoint):
         formula = Formula.objects.one(self.studio, "formula", code=code)
         lines = lines_written(self.studio, wanted.pop("lines"))
         version = write_next_version(by=self.by, now=self.now, formula=formula, lines=lines, **wanted)
+        return _created(self, version)
+
+
+class LotFormula(Endpoint):
+    @extend_schema(request=LotFormulaIn, responses={201: VersionOut})
+    def post(self, request: Request, number: str) -> HttpResponse:
+        """Write what a lot contains as a formula: the next version where the code is known, else a new one."""
+        lot = lot_numbered(self.studio, number)
+        version = write_contents_as_formula(by=self.by, now=self.now, lot=lot, **self.read(LotFormulaIn))
         return _created(self, version)
 
 

@@ -78,6 +78,12 @@ class FormulaIn(Shape):
     lines = LineIn(many=True, allow_empty=False, max_length=MOST_LINES)  # type: ignore[call-arg]
 
 
+class LotFormulaIn(Shape):
+    code = CodeField()
+    name = PlainText(longest=120, required=False, help_text="Of a new formula; the lot's title if left out.")
+    note = PlainText(longest=4000, lines=True, blank=True, required=False)
+
+
 class FormulaChange(Shape):
     name = PlainText(longest=120, required=False)
     note = PlainText(longest=4000, lines=True, blank=True, required=False)
