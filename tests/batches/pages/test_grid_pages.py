@@ -37,7 +37,7 @@ def asked(shelf: dict[str, str], a: str = "linalool", b: str = "vanillin geranio
 def test_figures_come_while_one_types_and_say_what_is_wrong(visitor: Visitor, shelf: dict[str, str]) -> None:
     told = text(visitor.client.post("/grids/figures/", asked(shelf)))
     assert "2 vials ; all of it is there" in told
-    assert "0.5 % 5 %" in told
+    assert "0.500 % 5.000 %" in told
     told = text(visitor.client.post("/grids/figures/", asked(shelf, vial_mass="50")))
     assert "is short by 30 g" in told
     assert "no ratio" in text(visitor.client.post("/grids/plan/", asked(shelf, ratios="3-1")))
@@ -66,7 +66,7 @@ def test_a_grid_is_planned_reserved_weighed_put_right_and_closed_by_its_pages(
     assert "Everything is poured" in visitor.text(f"{page}bench/")
     closed = visitor.send_and_follow(f"{page}bench/close/", title="", shelf="", tare="", capacity_ml="")
     assert "Labels of all vials" in closed
-    assert "0.5 %" in closed
+    assert "0.500 %" in closed
     vials = list(vial_lots(bench.by.studio, batch.number))
     assert len(vials) == 2
     labels = visitor.get(f"/labels/?lot={vials[0].number}&lot={vials[1].number}")
