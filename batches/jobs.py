@@ -2,17 +2,21 @@
 
 import json
 import logging
+from collections import defaultdict
 
 from django.utils import timezone
 
 from batches.actions.documents import keep_result, note_failure, remove_old_documents, take_up, tell_progress
 from batches.actions.reserving import release_stale_batch, stale_batches
+from batches.calc.proof_causes import PROOF, does_not_hold
 from batches.papers.kept import print_kept
 from batches.papers.printing import Copy
 from batches.queries.documents import left_undone
+from batches.queries.proof import found_twice
+from studio.actions.alerts import keep_alerts
 from studio.jobs import job
 from studio.kernel.background import dispatch
-from studio.models import Studio
+from studio.models import Alert, Studio
 
 log = logging.getLogger(__name__)
 
@@ -26,6 +30,26 @@ def release_stale_claims() -> int:
         for studio in Studio.objects.order_by("id")
         for batch in stale_batches(studio=studio, now=now)
     )
+
+
+@job()
+def prove_everything() -> int:
+    """Prove all that is recorded and tell each studio what of its own does not hold; returns how many things do not."""
+    now = timezone.now()
+    known = list(Alert.objects.open().filter(kind=PROOF).order_by("id"))
+    faults: dict[int, list[tuple[str, str]]] = defaultdict(list)
+    findings = found_twice()
+    for one in findings:
+        if one.studio is not None:
+            faults[one.studio].append((one.where, one.what))
+        log.error("studio %s: %s: %s.", one.studio, one.where, one.what)
+    concerned = {alert.studio_id for alert in known} | faults.keys()
+    for studio in Studio.objects.filter(pk__in=concerned).order_by("id"):
+        here = faults.get(studio.pk)
+        causes = [does_not_hold(studio=studio.name, faults=here)] if here else []
+        told = [alert for alert in known if alert.studio_id == studio.pk]
+        keep_alerts(studio=studio, at=now, known=told, found={PROOF: causes})
+    return len(findings)
 
 
 @job()

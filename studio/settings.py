@@ -26,6 +26,7 @@ from typing import Any
 from urllib.parse import unquote, urlsplit
 
 import dj_database_url
+from celery.schedules import crontab
 from django.core.exceptions import ImproperlyConfigured
 
 from studio.kernel.outward import networks
@@ -161,6 +162,7 @@ CELERY_BEAT_SCHEDULE = {
     "make documents left undone": {"task": "batches.jobs.make_documents_left_undone", "schedule": 60.0},
     "remove old documents": {"task": "batches.jobs.remove_old_documents_of_all", "schedule": 86400.0},
     "make checkpoints": {"task": "studio.jobs.make_checkpoints", "schedule": 3600.0},
+    "prove everything": {"task": "batches.jobs.prove_everything", "schedule": crontab(hour="2", minute="30")},
     "forget old answers": {"task": "studio.jobs.forget_old_answers", "schedule": 3600.0},
     "deliver": {"task": "studio.jobs.deliver", "schedule": 30.0},
     "look for causes": {"task": "studio.jobs.look_for_causes", "schedule": 900.0},
@@ -168,7 +170,7 @@ CELERY_BEAT_SCHEDULE = {
     "forget old sessions": {"task": "studio.jobs.forget_old_sessions", "schedule": 86400.0},
     "forget what was sent": {"task": "studio.jobs.forget_what_was_sent", "schedule": 86400.0},
 }
-# What gives reason for an alert: its kind, and the query that finds what is there of it.
+# What gives reason for an alert: its kind, and the query that finds what is there of it; one may find several kinds.
 ALERT_CAUSES = {
     "expiring": "inventory.queries.causes.expiring.present",
     "expired-claimed": "inventory.queries.causes.expired_claimed.present",
@@ -177,8 +179,8 @@ ALERT_CAUSES = {
     "balance-check": "inventory.queries.causes.balance_check.present",
     "overdue-loan": "inventory.queries.causes.overdue_loan.present",
     "stale-claim": "batches.queries.causes.stale_claim.present",
-    "below-par": "batches.queries.causes.shortages.short_of_par",
-    "runs-short": "batches.queries.causes.shortages.short_on_a_day",
+    "below-par": "batches.queries.causes.shortages.present",
+    "runs-short": "batches.queries.causes.shortages.present",
 }
 METRICS_TOKEN = os.environ.get("STILLROOM_METRICS_TOKEN", "")
 DAILY_MAIL_HOUR = int(os.environ.get("STILLROOM_MAIL_HOUR") or 6)

@@ -11,7 +11,7 @@ from batches.queries.proof_of_panels import panel_findings
 from batches.queries.proof_of_records import record_findings
 from inventory.calc.contents import Contents, mixed
 from inventory.models.ancestry import contents_in
-from inventory.queries.proof import Finding
+from inventory.queries.proof import Finding, ledger_findings
 from inventory.queries.proof_of_values import value_findings
 from studio.kernel.errors import Invalid
 from studio.kernel.mass import from_micrograms
@@ -20,6 +20,24 @@ from studio.queries.chain import broken_links, broken_signatures
 from studio.queries.checkpoints import broken_checkpoints
 
 BATCHES_AT_ONCE = 200
+
+
+def everything_found() -> Iterator[Finding]:
+    """Everything that does not hold in the ledger, the batches, the sealed records and the checkpoints."""
+    yield from ledger_findings()
+    yield from all_findings()
+
+
+def found_twice() -> list[Finding]:
+    """What a second proof finds again; nothing is proved twice when the first finds nothing.
+
+    A proof takes many statements, and people go on working meanwhile: what changed between two of them may look like a
+    fault, but not twice at the same place.
+    """
+    first = {(one.studio, one.where) for one in everything_found()}
+    if not first:
+        return []
+    return [one for one in everything_found() if (one.studio, one.where) in first]
 
 
 def all_findings() -> Iterator[Finding]:
@@ -41,7 +59,7 @@ def _claims_fit_states() -> Iterator[Finding]:
     """A reserved batch, or one being weighed, holds open claims; no other does."""
     rows = _fetch(
         """
-        SELECT batch.number, batch.state, COALESCE(open.claims, 0) FROM batches_batch batch
+        SELECT batch.studio_id, batch.number, batch.state, COALESCE(open.claims, 0) FROM batches_batch batch
         LEFT JOIN (
             SELECT studio_id, purpose, COUNT(*) AS claims FROM inventory_claim WHERE state = 'open'
             GROUP BY studio_id, purpose
@@ -49,24 +67,24 @@ def _claims_fit_states() -> Iterator[Finding]:
         WHERE (batch.state IN ('reserved', 'weighing')) <> (COALESCE(open.claims, 0) > 0) ORDER BY batch.id
         """
     )
-    for number, state, claims in rows:
-        yield Finding(f"batch {number}", f"is {state} and holds {claims} open claims")
+    for studio, number, state, claims in rows:
+        yield Finding(studio, f"batch {number}", f"is {state} and holds {claims} open claims")
     orphans = _fetch(
         """
-        SELECT DISTINCT claim.purpose FROM inventory_claim claim LEFT JOIN batches_batch batch
+        SELECT DISTINCT claim.studio_id, claim.purpose FROM inventory_claim claim LEFT JOIN batches_batch batch
         ON batch.number = claim.purpose AND batch.studio_id = claim.studio_id
-        WHERE batch.id IS NULL ORDER BY claim.purpose
+        WHERE batch.id IS NULL ORDER BY claim.studio_id, claim.purpose
         """
     )
-    for (purpose,) in orphans:
-        yield Finding(f"claim for {purpose}", "names a batch that does not exist")
+    for studio, purpose in orphans:
+        yield Finding(studio, f"claim for {purpose}", "names a batch that does not exist")
 
 
 def _weighings_became_movements() -> Iterator[Finding]:
     """What stands of the weighings of an ended batch left its lots, once, and nothing else did for it."""
     rows = _fetch(
         """
-        SELECT batch.number, COALESCE(weighed.mass, 0), COALESCE(moved.mass, 0) FROM batches_batch batch
+        SELECT batch.studio_id, batch.number, COALESCE(weighed.mass, 0), COALESCE(moved.mass, 0) FROM batches_batch batch
         LEFT JOIN (
             SELECT batch_id, SUM(mass) AS mass FROM batches_weighing WHERE struck_at IS NULL GROUP BY batch_id
         ) weighed ON weighed.batch_id = batch.id
@@ -79,8 +97,9 @@ def _weighings_became_movements() -> Iterator[Finding]:
         ORDER BY batch.id
         """
     )
-    for number, weighed, moved in rows:
+    for studio, number, weighed, moved in rows:
         yield Finding(
+            studio,
             f"batch {number}",
             f"has {from_micrograms(int(weighed))} g weighed and {from_micrograms(int(moved))} g moved",
         )
@@ -119,36 +138,40 @@ def _contents_follow_from_weighings() -> Iterator[Finding]:
     after = 0
     while True:
         made = _fetch(
-            "SELECT id, number, made_id FROM batches_batch WHERE state = 'closed' AND id > %s "
+            "SELECT id, studio_id, number, made_id FROM batches_batch WHERE state = 'closed' AND id > %s "
             "ORDER BY id LIMIT %s",
             [after, BATCHES_AT_ONCE],
         )
         if not made:
             return
         vials = _fetch(
-            "SELECT cell.id, batch.number, cell.made_id FROM batches_gridcell cell "
+            "SELECT cell.id, batch.studio_id, batch.number, cell.made_id FROM batches_gridcell cell "
             "JOIN batches_batch batch ON batch.id = cell.batch_id "
             "WHERE batch.id > %s AND batch.id <= %s AND cell.made_id IS NOT NULL ORDER BY cell.id",
             [after, made[-1][0]],
         )
         after = made[-1][0]
-        yield from _mixed_again({made_id: number for _, number, made_id in [*made, *vials] if made_id})
+        yield from _mixed_again(
+            {made_id: (studio, number) for _, studio, number, made_id in [*made, *vials] if made_id}
+        )
 
 
-def _mixed_again(numbers: dict[int, str]) -> Iterator[Finding]:
-    marks = ", ".join(["%s"] * len(numbers))
+def _mixed_again(batches: dict[int, tuple[int, str]]) -> Iterator[Finding]:
+    marks = ", ".join(["%s"] * len(batches))
     poured = _fetch(
         f"SELECT target_id, source_id, source_revision, mass FROM inventory_movement "
         f"WHERE reason = 'weighed in' AND target_id IN ({marks}) ORDER BY id",
-        list(numbers),
+        list(batches),
     )
-    contents = contents_in({*numbers, *(source for _, source, _, _ in poured)})
+    contents = contents_in({*batches, *(source for _, source, _, _ in poured)})
     parts: dict[int, list[tuple[Decimal, dict[int, Decimal]]]] = {}
     for target, source, revision, mass in poured:
         parts.setdefault(target, []).append((from_micrograms(mass), contents.get((source, revision), {})))
-    for lot_id, number in numbers.items():
+    for lot_id, (studio, number) in batches.items():
         if _mixture(parts.get(lot_id, [])) != contents.get((lot_id, 0)):
-            yield Finding(f"batch {number}", "made a lot whose contents do not follow from its weighings")
+            yield Finding(
+                studio, f"batch {number}", "made a lot whose contents do not follow from its weighings"
+            )
 
 
 def _mixture(parts: Sequence[tuple[Decimal, Contents]]) -> Contents | None:
@@ -163,26 +186,26 @@ def _closed_are_sealed() -> Iterator[Finding]:
     """Every closed batch has its record; so a chain that lost its last ones shows, though it holds in itself."""
     rows = _fetch(
         """
-        SELECT batch.number FROM batches_batch batch WHERE batch.state = 'closed' AND NOT EXISTS (
+        SELECT batch.studio_id, batch.number FROM batches_batch batch WHERE batch.state = 'closed' AND NOT EXISTS (
             SELECT 1 FROM studio_sealedrecord record WHERE record.studio_id = batch.studio_id
             AND record.subject = 'batch' AND record.name = batch.number
         ) ORDER BY batch.id
         """
     )
-    for (number,) in rows:
-        yield Finding(f"batch {number}", "is closed and has no sealed record")
+    for studio, number in rows:
+        yield Finding(studio, f"batch {number}", "is closed and has no sealed record")
 
 
 def _seals() -> Iterator[Finding]:
     for studio in Studio.objects.order_by("id"):
         for broken in chain(broken_links(studio), broken_signatures(studio)):
-            yield Finding(f"record {broken.sequence} of studio {studio.name}", broken.sentence)
+            yield Finding(studio.pk, f"record {broken.sequence} of studio {studio.name}", broken.sentence)
 
 
 def _checkpoints() -> Iterator[Finding]:
     for studio in Studio.objects.order_by("id"):
         for broken in broken_checkpoints(studio):
-            yield Finding(f"{broken.where} of studio {studio.name}", broken.sentence)
+            yield Finding(studio.pk, f"{broken.where} of studio {studio.name}", broken.sentence)
 
 
 def _fetch(statement: str, parameters: list[int] | None = None) -> list[tuple]:

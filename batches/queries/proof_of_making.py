@@ -99,12 +99,15 @@ def _uncertainties(made: Sequence[_MadeLot]) -> Iterator[Finding]:
         each = reckoned.of_each()
         if any(not nearly(u, each.get(key), ROUNDED_U) for key, u in written.get(lot.id, {}).items()):
             yield Finding(
-                f"batch {batch.number}", "made a lot whose uncertainties do not follow from its weighings"
+                batch.studio_id,
+                f"batch {batch.number}",
+                "made a lot whose uncertainties do not follow from its weighings",
             )
         elif lot.contents_revision == 0 and not nearly(
             lot.strength_u, _of_strength(batch, reckoned, written.get(lot.id, {}), solvents), ROUNDED_U
         ):
             yield Finding(
+                batch.studio_id,
                 f"batch {batch.number}",
                 f"made a lot whose strength is not known to {lot.strength_u}, as is said",
             )
@@ -147,13 +150,19 @@ def _costs(batches: Sequence[Batch], made: Sequence[_MadeLot]) -> Iterator[Findi
             continue
         cost = _cost_of(poured[batch.id])
         if not nearly(batch.actual_cost, _kept(cost), Decimal("0.0001") + cost.mass * ROUNDED_COST):
-            yield Finding(f"batch {batch.number}", f"cost {batch.actual_cost}, by its weighings {cost.total}")
+            yield Finding(
+                batch.studio_id,
+                f"batch {batch.number}",
+                f"cost {batch.actual_cost}, by its weighings {cost.total}",
+            )
     for lot in (one.lot for one in made if one.lot.id in inside):
         cost = _cost_of(inside[lot.id])
         per_gram = None if cost.per_gram is None else cost.per_gram * lot.concentration
         if not nearly(lot.cost_per_gram, per_gram, ROUNDED_COST):
             yield Finding(
-                f"lot {lot.number}", f"costs {lot.cost_per_gram} a gram, by its weighings {per_gram}"
+                lot.studio_id,
+                f"lot {lot.number}",
+                f"costs {lot.cost_per_gram} a gram, by its weighings {per_gram}",
             )
 
 
@@ -226,6 +235,7 @@ def _days(batches: Sequence[Batch], made: Sequence[_MadeLot]) -> Iterator[Findin
         day = lot.expires_on.isoformat() if lot.expires_on else None
         if day != sealed[key]:
             yield Finding(
+                batch.studio_id,
                 f"lot {lot.number}",
                 f"expires on {day or 'no day'}, its record says {sealed[key] or 'no day'}",
             )

@@ -34,7 +34,7 @@ def _differing(batches: Sequence[tuple[int, int, str]]) -> Iterator[Finding]:
     for key, studio, number in batches:
         # A batch without a record is another proof's finding.
         if (studio, number) in sealed and sealed[studio, number] != written.get(key, []):
-            yield Finding(f"batch {number}", "has other weighings than its sealed record says")
+            yield Finding(studio, f"batch {number}", "has other weighings than its sealed record says")
 
 
 def _sealed(numbers: Sequence[str]) -> dict[tuple[int, str], list[Entry]]:

@@ -23,6 +23,7 @@ from inventory.models import BalanceCheck, Lot
 from inventory.models.places import Balance
 from inventory.queries.shelf import cautions_of_each, lots_of
 from studio.models import SealedRecord, Signature, Studio
+from studio.queries.checkpoints import latest_checkpoint
 
 Sealed = Mapping[str, Any]
 
@@ -141,6 +142,14 @@ class TicketSeal:
 
 
 @dataclass(frozen=True, slots=True)
+class TicketCheckpoint:
+    """The newest checkpoint when the paper was asked for: by its code it can be looked up later."""
+
+    code: str
+    at: datetime
+
+
+@dataclass(frozen=True, slots=True)
 class Ticket:
     """Everything that stands on the paper of a batch; masses in grams, strengths and shares as fractions."""
 
@@ -173,10 +182,11 @@ class Ticket:
     cautions: PaperCautions
     made: TicketMade | None
     seals: tuple[TicketSeal, ...]
+    checkpoint: TicketCheckpoint | None = None
 
 
 def ticket_of(*, studio: Studio, number: str) -> Ticket:
-    """The ticket or record of the batch of this number. Eleven statements, whatever its size, twelve for a grid; raises `NoSuchThing`."""
+    """The ticket or record of the batch of this number. Twelve statements, whatever its size, thirteen for a grid; raises `NoSuchThing`."""
     hand = batch_in_hand(studio=studio, number=number)
     batch = hand.batch
     records = _records(studio, number)
@@ -213,6 +223,7 @@ def ticket_of(*, studio: Studio, number: str) -> Ticket:
         cautions=_cautions(hand, lots),
         made=_made(lots[batch.made_id], sealed) if batch.made_id else None,
         seals=_seals(records),
+        checkpoint=_checkpoint(studio),
     )
 
 
@@ -336,6 +347,11 @@ def _seals(records: Sequence[SealedRecord]) -> tuple[TicketSeal, ...]:
     for row in rows.order_by("id"):
         signatures[row.signs_id].append(TicketSignature(row.meaning, row.by.person.name, row.at))
     return tuple(_seal(row, tuple(signatures[row.pk])) for row in records)
+
+
+def _checkpoint(studio: Studio) -> TicketCheckpoint | None:
+    newest = latest_checkpoint(studio)
+    return TicketCheckpoint(newest.code, newest.at) if newest else None
 
 
 def _seal(row: SealedRecord, signatures: tuple[TicketSignature, ...]) -> TicketSeal:

@@ -24,8 +24,9 @@ WHOLE = 10**9
 
 @dataclass(frozen=True, slots=True)
 class Finding:
-    """One thing that does not hold: where it is, and what is wrong with it."""
+    """One thing that does not hold: in which studio, by key, where it is, and what is wrong with it."""
 
+    studio: int | None
     where: str
     what: str
 
@@ -46,22 +47,22 @@ def ledger_findings() -> Iterator[Finding]:
 def _balances() -> Iterator[Finding]:
     rows = _fetch(
         f"""
-        SELECT lot.number, lot.on_hand, COALESCE(book.mass, 0) FROM inventory_lot lot
+        SELECT lot.studio_id, lot.number, lot.on_hand, COALESCE(book.mass, 0) FROM inventory_lot lot
         LEFT JOIN (SELECT lot_id, SUM(mass) AS mass FROM ({_SIGNED}) signed GROUP BY lot_id) book
         ON book.lot_id = lot.id
         WHERE lot.on_hand <> COALESCE(book.mass, 0) OR COALESCE(book.mass, 0) < 0 ORDER BY lot.id
         """
     )
-    for number, on_hand, book in rows:
+    for studio, number, on_hand, book in rows:
         yield Finding(
-            f"lot {number}", f"on hand says {_grams(on_hand)}, its movements add up to {_grams(book)}"
+            studio, f"lot {number}", f"on hand says {_grams(on_hand)}, its movements add up to {_grams(book)}"
         )
 
 
 def _conservation() -> Iterator[Finding]:
     rows = _fetch(
         """
-        SELECT studio.name, COALESCE(held.mass, 0), COALESCE(flow.mass, 0) FROM studio_studio studio
+        SELECT studio.id, studio.name, COALESCE(held.mass, 0), COALESCE(flow.mass, 0) FROM studio_studio studio
         LEFT JOIN (SELECT studio_id, SUM(on_hand) AS mass FROM inventory_lot GROUP BY studio_id) held
         ON held.studio_id = studio.id
         LEFT JOIN (
@@ -72,24 +73,27 @@ def _conservation() -> Iterator[Finding]:
         WHERE COALESCE(held.mass, 0) <> COALESCE(flow.mass, 0) ORDER BY studio.id
         """
     )
-    for name, held, flow in rows:
+    for studio, name, held, flow in rows:
         yield Finding(
-            f"studio {name}", f"all lots hold {_grams(held)}, but {_grams(flow)} entered and did not leave"
+            studio,
+            f"studio {name}",
+            f"all lots hold {_grams(held)}, but {_grams(flow)} entered and did not leave",
         )
 
 
 def _claims() -> Iterator[Finding]:
     rows = _fetch(
         """
-        SELECT lot.number, lot.reserved, COALESCE(open.mass, 0) FROM inventory_lot lot
+        SELECT lot.studio_id, lot.number, lot.reserved, COALESCE(open.mass, 0) FROM inventory_lot lot
         LEFT JOIN (
             SELECT lot_id, SUM(mass) AS mass FROM inventory_claim WHERE state = 'open' GROUP BY lot_id
         ) open ON open.lot_id = lot.id
         WHERE lot.reserved <> COALESCE(open.mass, 0) ORDER BY lot.id
         """
     )
-    for number, reserved, open_claims in rows:
+    for studio, number, reserved, open_claims in rows:
         yield Finding(
+            studio,
             f"lot {number}",
             f"reserved says {_grams(reserved)}, its open claims add up to {_grams(open_claims)}",
         )
@@ -98,19 +102,21 @@ def _claims() -> Iterator[Finding]:
 def _emptied() -> Iterator[Finding]:
     rows = _fetch(
         """
-        SELECT number, on_hand FROM inventory_lot
+        SELECT studio_id, number, on_hand FROM inventory_lot
         WHERE (on_hand = 0) <> (emptied_at IS NOT NULL) ORDER BY id
         """
     )
-    for number, on_hand in rows:
-        yield Finding(f"lot {number}", f"holds {_grams(on_hand)} but its emptying time says otherwise")
+    for studio, number, on_hand in rows:
+        yield Finding(
+            studio, f"lot {number}", f"holds {_grams(on_hand)} but its emptying time says otherwise"
+        )
 
 
 def _contents() -> Iterator[Finding]:
     """The fractions of a lot add up to 1, and its strength is the share of its material, or of all its odorants."""
     rows = _fetch(
         f"""
-        SELECT lot.number, lot.contents_revision, {_UNITS.format("lot.actual_strength")},
+        SELECT lot.studio_id, lot.number, lot.contents_revision, {_UNITS.format("lot.actual_strength")},
                held.whole, COALESCE(NULLIF(held.own, 0), held.odorants)
         FROM inventory_lot lot
         LEFT JOIN (
@@ -130,15 +136,18 @@ def _contents() -> Iterator[Finding]:
         ORDER BY lot.id
         """
     )
-    for number, revision, strength, whole, share in rows:
+    for studio, number, revision, strength, whole, share in rows:
         if whole is None:
-            yield Finding(f"lot {number}", f"revision {revision} has no contents")
+            yield Finding(studio, f"lot {number}", f"revision {revision} has no contents")
         elif whole != WHOLE:
             yield Finding(
-                f"lot {number}", f"revision {revision} has contents that sum to {int(whole) / WHOLE}, not 1"
+                studio,
+                f"lot {number}",
+                f"revision {revision} has contents that sum to {int(whole) / WHOLE}, not 1",
             )
         else:
             yield Finding(
+                studio,
                 f"lot {number}",
                 f"says its strength is {int(strength) / WHOLE}, its contents say {int(share) / WHOLE}",
             )
@@ -148,7 +157,7 @@ def _drawn_contents() -> Iterator[Finding]:
     """What was drawn off is what it was drawn from, as that was then."""
     rows = _fetch(
         """
-        SELECT DISTINCT lot.id, lot.number FROM inventory_movement movement
+        SELECT DISTINCT lot.id, lot.studio_id, lot.number FROM inventory_movement movement
         JOIN inventory_lot lot ON lot.id = movement.target_id
         JOIN inventory_lotcontent content ON content.lot_id = lot.id AND content.revision = 0
         LEFT JOIN inventory_lotcontent origin
@@ -158,8 +167,8 @@ def _drawn_contents() -> Iterator[Finding]:
         ORDER BY lot.id
         """
     )
-    for _, number in rows:
-        yield Finding(f"lot {number}", "contains something else than the lot it was drawn from")
+    for _, studio, number in rows:
+        yield Finding(studio, f"lot {number}", "contains something else than the lot it was drawn from")
 
 
 def _made_masses() -> Iterator[Finding]:
@@ -167,7 +176,7 @@ def _made_masses() -> Iterator[Finding]:
     filling = ", ".join(f"'{reason.value}'" for reason in PASSING_ON)
     rows = _fetch(
         f"""
-        SELECT lot.number, lot.made_mass, COALESCE(filled.mass, 0) FROM inventory_lot lot
+        SELECT lot.studio_id, lot.number, lot.made_mass, COALESCE(filled.mass, 0) FROM inventory_lot lot
         LEFT JOIN (
             SELECT target_id, SUM(mass) AS mass FROM inventory_movement
             WHERE target_id IS NOT NULL AND reason IN ('received', {filling}) GROUP BY target_id
@@ -175,35 +184,39 @@ def _made_masses() -> Iterator[Finding]:
         WHERE lot.made_mass <> COALESCE(filled.mass, 0) ORDER BY lot.id
         """
     )
-    for number, made, filled in rows:
-        yield Finding(f"lot {number}", f"was made with {_grams(made)}, but {_grams(filled)} went into it")
+    for studio, number, made, filled in rows:
+        yield Finding(
+            studio, f"lot {number}", f"was made with {_grams(made)}, but {_grams(filled)} went into it"
+        )
 
 
 def _reversals() -> Iterator[Finding]:
     rows = _fetch(
         """
-        SELECT back.id, wrong.id FROM inventory_movement back
+        SELECT back.studio_id, back.id, wrong.id FROM inventory_movement back
         JOIN inventory_movement wrong ON wrong.id = back.reverses_id
         WHERE back.mass <> wrong.mass OR COALESCE(back.source_id, 0) <> COALESCE(wrong.target_id, 0)
         OR COALESCE(back.target_id, 0) <> COALESCE(wrong.source_id, 0) ORDER BY back.id
         """
     )
-    for back, wrong in rows:
-        yield Finding(f"movement {back}", f"does not take back movement {wrong}, which it says it reverses")
+    for studio, back, wrong in rows:
+        yield Finding(
+            studio, f"movement {back}", f"does not take back movement {wrong}, which it says it reverses"
+        )
 
 
 def _strangers() -> Iterator[Finding]:
     rows = _fetch(
         """
-        SELECT movement.id FROM inventory_movement movement
+        SELECT movement.studio_id, movement.id FROM inventory_movement movement
         LEFT JOIN inventory_lot source ON source.id = movement.source_id
         LEFT JOIN inventory_lot target ON target.id = movement.target_id
         WHERE source.studio_id <> movement.studio_id OR target.studio_id <> movement.studio_id
         ORDER BY movement.id
         """
     )
-    for (movement,) in rows:
-        yield Finding(f"movement {movement}", "touches a lot of another studio")
+    for studio, movement in rows:
+        yield Finding(studio, f"movement {movement}", "touches a lot of another studio")
 
 
 def _grams(count: Any) -> str:

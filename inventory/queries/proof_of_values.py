@@ -77,6 +77,7 @@ def _dried(lots: Sequence[Lot]) -> Iterator[Finding]:
         for number in range(lot.contents_revision):
             if not _follows(held, factors[lot.id], number, solvents):
                 yield Finding(
+                    lot.studio_id,
                     f"lot {lot.number}",
                     f"has a revision {number + 1} that does not follow from what evaporated",
                 )
@@ -125,7 +126,11 @@ def _purities(lots: Sequence[Lot]) -> Iterator[Finding]:
         if lot.purity is None or fraction is None:
             continue
         if not nearly(u, nearest_fraction(fraction * (ONE - lot.purity) / Decimal(3).sqrt()), ROUNDED_U):
-            yield Finding(f"lot {lot.number}", f"has an uncertainty of {u}, which is not that of its purity")
+            yield Finding(
+                lot.studio_id,
+                f"lot {lot.number}",
+                f"has an uncertainty of {u}, which is not that of its purity",
+            )
 
 
 def _drawn_uncertainties(lots: Sequence[Lot]) -> Iterator[Finding]:
@@ -144,7 +149,9 @@ def _drawn_uncertainties(lots: Sequence[Lot]) -> Iterator[Finding]:
         known.setdefault((lot_id, revision), {})[material] = u
     for lot in lots:
         if lot.id in origin and known.get((lot.id, 0)) != known.get(origin[lot.id]):
-            yield Finding(f"lot {lot.number}", "is known better or worse than the lot it was drawn from")
+            yield Finding(
+                lot.studio_id, f"lot {lot.number}", "is known better or worse than the lot it was drawn from"
+            )
 
 
 def _changed_days(lots: Sequence[Lot]) -> Iterator[Finding]:
@@ -154,7 +161,9 @@ def _changed_days(lots: Sequence[Lot]) -> Iterator[Finding]:
         last = changed.get((lot.studio_id, lot.number))
         if last is not None and last != _text(lot.expires_on):
             yield Finding(
-                f"lot {lot.number}", f"expires on {lot.expires_on}, its history says {last or 'never'}"
+                lot.studio_id,
+                f"lot {lot.number}",
+                f"expires on {lot.expires_on}, its history says {last or 'never'}",
             )
 
 

@@ -16,13 +16,17 @@ Finder = Callable[[Studio, datetime], Sequence[Cause]]
 
 @cache
 def finders() -> dict[str, Finder]:
-    """By kind of cause, the query that finds what is there of it; `ALERT_CAUSES` in the settings names them."""
+    """By kind of cause, the query that finds what is there of it; `ALERT_CAUSES` in the settings names them, some for several kinds."""
     return {kind: import_string(path) for kind, path in settings.ALERT_CAUSES.items()}
 
 
-def causes_in(studio: Studio, now: datetime) -> dict[str, Sequence[Cause]]:
+def causes_in(studio: Studio, now: datetime) -> dict[str, list[Cause]]:
     """Every present cause of a studio, by kind; a fixed number of statements."""
-    return {kind: find(studio, now) for kind, find in finders().items()}
+    found: dict[str, list[Cause]] = {kind: [] for kind in finders()}
+    for find in dict.fromkeys(finders().values()):
+        for cause in find(studio, now):
+            found[cause.kind].append(cause)
+    return found
 
 
 def open_alerts(studio: Studio) -> list[Alert]:

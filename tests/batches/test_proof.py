@@ -14,11 +14,15 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from batches.actions.weighing import strike_weighing
+from batches.jobs import prove_everything
 from batches.models import Batch, Weighing
 from inventory.actions.drawing_off import draw_off
 from inventory.models import Claim, LotContent, Movement, Reason
 from studio.actions.studios import found_studio
-from studio.models import Member, SealedRecord
+from studio.jobs import look_after
+from studio.kernel.causes import Urgency
+from studio.models import Alert, Member, SealedRecord, Studio
+from studio.queries.alerts import open_alerts
 from tests.batches.kept import kept, undone
 from tests.batches.proven import World, findings, set_columns, tampering
 from tests.conftest import NOW, PASSWORD
@@ -47,6 +51,32 @@ def world(made: World, django_db_blocker: Any) -> Iterator[World]:
 def test_a_studio_in_which_all_went_well_is_found_sound(world: World) -> None:
     assert findings() == {}
     assert_everything_holds()
+
+
+def test_what_the_nightly_proof_finds_is_told_to_its_studio_until_it_is_gone(
+    world: World, new_studio: Callable[[], Member]
+) -> None:
+    studio, other = world.bench.by.studio, new_studio().studio
+    prove_everything()
+    assert proof_alerts(studio) == []
+    was = world.vial.on_hand
+    set_columns(world.vial, on_hand=was + 1)
+    assert prove_everything() == 2
+    [alert] = proof_alerts(studio)
+    assert alert.sentence.startswith(
+        f"2 things do not hold in what is recorded, the first at lot {world.vial.number}: on hand says 3.000000 g"
+    )
+    assert (alert.urgency, alert.details["count"]) == (Urgency.NOW, 2)
+    assert proof_alerts(other) == []
+    look_after(studio.pk)
+    assert proof_alerts(studio) == [alert]
+    set_columns(world.vial, on_hand=was)
+    prove_everything()
+    assert proof_alerts(studio) == []
+
+
+def proof_alerts(studio: Studio) -> list[Alert]:
+    return [alert for alert in open_alerts(studio) if alert.kind == "proof"]
 
 
 # Balances and movements

@@ -7,9 +7,9 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandParser
 
-from batches.queries.proof import all_findings
+from batches.queries.proof import everything_found
 from inventory.models import Lot, Movement
-from inventory.queries.proof import Finding, ledger_findings
+from inventory.queries.proof import Finding
 from studio.models import Checkpoint, SealedRecord, Studio
 from studio.queries.checkpoints import checkpoint_called
 
@@ -28,7 +28,7 @@ class Command(BaseCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         wrong = 0
-        for finding in chain(_unknown(options["checkpoint"]), ledger_findings(), all_findings()):
+        for finding in chain(_unknown(options["checkpoint"]), everything_found()):
             wrong += 1
             self.stdout.write(f"{finding.where}: {finding.what}.")
         looked_at = (
@@ -47,5 +47,5 @@ def _unknown(codes: Sequence[str]) -> Iterator[Finding]:
     for code in codes:
         if not any(checkpoint_called(studio, code) for studio in studios):
             yield Finding(
-                f"checkpoint {code}", "is none of this installation: its records are not those of then"
+                None, f"checkpoint {code}", "is none of this installation: its records are not those of then"
             )

@@ -13,10 +13,16 @@ from studio.kernel.mass import ZERO_MASS
 from studio.models import Studio
 
 
-def short_of_par(studio: Studio, now: datetime) -> list[Cause]:
-    """One cause for each par whose low is missed today, by what is usable and what is coming. Twelve statements."""
+def present(studio: Studio, now: datetime) -> list[Cause]:
+    """What is below par today, and what will run short in the next weeks. Thirteen statements."""
     today = now.date()
-    request = remake_request(studio=studio, today=today, outlook=Outlook(until=today)).request
+    outlook = Outlook(until=today + USUAL_HORIZON)
+    request = remake_request(studio=studio, today=today, outlook=outlook).request
+    return [*_below_par(request, today), *_running_short(request, today)]
+
+
+def _below_par(request: RemakeRequest, today: date) -> list[Cause]:
+    """One cause for each par whose low is missed today, by what is usable and what is coming."""
     there = _there(request, today)
     return [
         below_par(
@@ -31,11 +37,9 @@ def short_of_par(studio: Studio, now: datetime) -> list[Cause]:
     ]
 
 
-def short_on_a_day(studio: Studio, now: datetime) -> list[Cause]:
-    """One cause for each item that a batch of the next weeks will find too little of. Twelve statements."""
-    today = now.date()
-    outlook = Outlook(until=today + USUAL_HORIZON)
-    plan = plan_remakes(remake_request(studio=studio, today=today, outlook=outlook).request)
+def _running_short(request: RemakeRequest, today: date) -> list[Cause]:
+    """One cause for each item that a batch of the next weeks will find too little of."""
+    plan = plan_remakes(request)
     return [
         runs_short(
             item=one.item,

@@ -9,7 +9,9 @@ from batches.queries.tickets import ticket_of
 from inventory.queries.finding import lot_number
 from studio.models import SealedRecord
 from tests.batches.papers.conftest import COPY
+from tests.conftest import NOW
 from tests.papers import codes, fonts, pages, words
+from tests.studio.checkpointing import checkpoint
 
 
 def test_before_weighing_it_names_every_lot_with_its_target_and_what_is_allowed(reserved, studio):
@@ -50,6 +52,13 @@ def test_after_closing_it_is_the_record(closed, studio):
         assert material in told
     seal = SealedRecord.objects.get(studio=studio, subject="batch", name=closed.number)
     assert seal.seal in told.replace(" ", "")
+
+
+def test_it_bears_the_code_of_the_newest_checkpoint_by_which_the_records_can_be_proved(closed, studio):
+    assert "checkpoint" not in words(print_ticket(ticket_of(studio=studio, number=closed.number), COPY))
+    code = checkpoint(studio, NOW).code
+    told = words(print_ticket(ticket_of(studio=studio, number=closed.number), COPY))
+    assert f"Newest checkpoint of the studio’s records: {code}, 1 Mar 2026" in told
 
 
 def test_the_figures_are_those_of_the_api_the_page_and_the_sheet(closed, studio, api):
@@ -131,7 +140,7 @@ def test_it_takes_the_same_statements_for_one_line_and_for_three(
     shelved.reserve(small)
     shelved.weigh_all(small)
     shelved.close(small)
-    with django_assert_num_queries(11):
+    with django_assert_num_queries(12):
         ticket_of(studio=studio, number=small.number)
-    with django_assert_num_queries(11):
+    with django_assert_num_queries(12):
         ticket_of(studio=studio, number=closed.number)
