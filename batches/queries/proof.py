@@ -109,7 +109,7 @@ def _weighings_stayed_in_their_vials() -> Iterator[Finding]:
     """What was weighed for a vial of a closed grid is in that vial, or was discarded where the vial was left out."""
     rows = _fetch(
         """
-        SELECT batch.number, cell.number, COALESCE(weighed.mass, 0), COALESCE(moved.mass, 0)
+        SELECT batch.studio_id, batch.number, cell.number, COALESCE(weighed.mass, 0), COALESCE(moved.mass, 0)
         FROM batches_gridcell cell JOIN batches_batch batch ON batch.id = cell.batch_id
         LEFT JOIN (
             SELECT line.cell_id, SUM(weighing.mass) AS mass FROM batches_weighing weighing
@@ -126,8 +126,9 @@ def _weighings_stayed_in_their_vials() -> Iterator[Finding]:
         ORDER BY cell.id
         """
     )
-    for number, vial, weighed, moved in rows:
+    for studio, number, vial, weighed, moved in rows:
         yield Finding(
+            studio,
             f"vial {vial} of batch {number}",
             f"was weighed {from_micrograms(int(weighed))} g and holds {from_micrograms(int(moved))} g of it",
         )
