@@ -21,7 +21,7 @@ from batches.pages.remedies import offered
 from batches.queries.batches import (
     BatchInHand,
     batch_in_hand,
-    batches_of,
+    batches_listed,
     refused_at,
     weighings_of,
 )
@@ -69,7 +69,7 @@ def batches(request: HttpRequest, member: Member) -> HttpResponse:
     text = " ".join(request.GET.get("q", "").replace("\0", "").split())[:LONGEST_SEARCH]
     state = request.GET.get("state", "")
     state = state if state in STATES else "hand"
-    rows: ScopedQuerySet[Any] = batches_of(member.studio)
+    rows: ScopedQuerySet[Any] = batches_listed(member.studio)
     # A number that is typed in full means that batch, whatever has become of it.
     if not _is_number(text):
         rows = rows.filter(state__in=STATES[state][1])

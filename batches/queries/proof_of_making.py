@@ -235,7 +235,7 @@ def _days(batches: Sequence[Batch], made: Sequence[_MadeLot]) -> Iterator[Findin
         day = lot.expires_on.isoformat() if lot.expires_on else None
         if day != sealed[key]:
             yield Finding(
-                batch.studio_id,
+                lot.studio_id,
                 f"lot {lot.number}",
                 f"expires on {day or 'no day'}, its record says {sealed[key] or 'no day'}",
             )

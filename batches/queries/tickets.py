@@ -186,7 +186,7 @@ class Ticket:
 
 
 def ticket_of(*, studio: Studio, number: str) -> Ticket:
-    """The ticket or record of the batch of this number. Twelve statements, whatever its size, thirteen for a grid; raises `NoSuchThing`."""
+    """The ticket or record of the batch of this number. Eighteen statements at most, whatever its size; raises `NoSuchThing`."""
     hand = batch_in_hand(studio=studio, number=number)
     batch = hand.batch
     records = _records(studio, number)

@@ -6,7 +6,7 @@ from django.db.models import Count, OuterRef, QuerySet, Subquery
 from django.db.models.functions import Coalesce
 
 from batches.models import Batch, BatchLine, BatchState, FormulaVersion, Weighing
-from batches.queries.batches import batches_of
+from batches.queries.batches import batches_listed
 from inventory.models import Lot, Material
 from studio.models import Alert, Studio
 from studio.queries.alerts import alerts_in_state
@@ -43,7 +43,7 @@ class Today:
 def today_in(studio: Studio) -> Today:
     """The state of a studio. Six statements."""
     alerts = list(alerts_in_state(studio, "")[: ALERTS_SHOWN + 1])
-    records = batches_of(studio).filter(state=BatchState.CLOSED).order_by("-id")[:SHOWN]
+    records = batches_listed(studio).filter(state=BatchState.CLOSED).order_by("-id")[:SHOWN]
     return Today(
         steps=first_steps(studio),
         in_hand=list(_in_hand(studio)[:SHOWN]),
@@ -66,7 +66,7 @@ def _in_hand(studio: Studio) -> QuerySet[Batch]:
     lines = BatchLine.objects.filter(batch=OuterRef("pk")).order_by().values("batch")
     poured = Weighing.objects.filter(batch=OuterRef("pk")).standing().order_by().values("batch")
     return (
-        batches_of(studio)
+        batches_listed(studio)
         .filter(state__in=IN_HAND)
         .annotate(
             line_count=Coalesce(Subquery(lines.annotate(n=Count("pk")).values("n")), 0),

@@ -12,6 +12,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
+from functools import lru_cache
 
 from inventory.calc.caution_rules import (
     BOILS_LOW_UP_TO_C,
@@ -36,6 +37,7 @@ from inventory.calc.wording import figure, listed, percent, readable
 
 SHOWN_FROM = Decimal("0.01")
 """Share from which a code without a published limit is shown; this service's choice, no published value."""
+NOTHING = Fraction(0)
 SHOWN_FROM_SOURCE = "no published share; the studio's own"
 NO_MIXED_FLASH_POINT = (
     "The flash point of a mixture does not follow from those of its parts; none is computed here. "
@@ -192,16 +194,24 @@ def _settled(ladder: tuple[SummedRule, ...], parts: Sequence[HazardousPart]) -> 
 
 def _share_of_limit(rule: SummedRule, part: HazardousPart) -> Fraction:
     """How much of the rule's limit this part fills by itself; a limit of its own goes first."""
-    codes = [code for code in map(base_code, part.hazard_codes) if code in rule.weights]
+    codes = [code for code in _base_codes(part.hazard_codes) if code in rule.weights]
+    if not codes:
+        return NOTHING
     own = specific_limit(part, rule.result)
-    if codes and own is not None:
+    if own is not None:
         return Fraction(part.fraction) / Fraction(own.fraction)
     loads = [
         Fraction(part.fraction) * rule.weights[code] * _m_factor(rule, part, code)
         for code in codes
         if _counts(rule, part, code)
     ]
-    return max(loads, default=Fraction(0)) / rule.limit
+    return max(loads, default=NOTHING) / rule.limit
+
+
+@lru_cache(maxsize=4096)
+def _base_codes(codes: tuple[str, ...]) -> tuple[str, ...]:
+    """Asked for by every rule of every part, and few sets of codes are there."""
+    return tuple(map(base_code, codes))
 
 
 def _counts(rule: SummedRule, part: HazardousPart, code: str) -> bool:

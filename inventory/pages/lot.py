@@ -11,7 +11,7 @@ from inventory.pages.bars import content_bars, stock_bar
 from inventory.pages.curve import level_curve
 from inventory.pages.trace_drawing import draw_trace
 from inventory.queries.finding import SOON, lot_at
-from inventory.queries.level import past_of
+from inventory.queries.level import READ_BACK, past_of
 from inventory.queries.sharing import loan_of
 from inventory.queries.shelf import cautions_for, claims_on, contents_of, lots_of
 from inventory.queries.trace import trace_lot
@@ -19,12 +19,11 @@ from studio.models import Member
 from studio.models.scoped import NoSuchThing
 from studio.pages.acting import for_members
 from studio.pages.answers import shown
+from studio.pages.listing import Listing
 
 LATEST = 12
-ALL = 5000
 SMALL_COLUMN = 4
 NEAREST = 2
-TABLE_ROWS = 1000
 
 
 @require_safe
@@ -33,7 +32,7 @@ def lot(request: HttpRequest, member: Member, number: str) -> HttpResponse:
     """What is in it, where it comes from, what happened to it, and who wants some."""
     found = lot_at(lots_of(member.studio), number)
     now = timezone.now()
-    past = past_of(found, latest=ALL if "all" in request.GET else LATEST)
+    past = past_of(found, latest=READ_BACK if "all" in request.GET else LATEST)
     trace = trace_lot(lot=found, direction="back")
     context = {
         "lot": found,
@@ -75,9 +74,8 @@ def trace(request: HttpRequest, member: Member, number: str) -> HttpResponse:
         "forward": forward,
         "trace": traced,
         "drawing": draw_trace(traced, opened=opened),
-        "rows": traced.lots[:TABLE_ROWS],
+        "listing": Listing.of(traced.lots, request),
         "opens_with": _opening(traced.direction, opened),
-        "unlisted": max(len(traced.lots) - TABLE_ROWS, 0),
     }
     return shown(request, "inventory/trace.html", context)
 

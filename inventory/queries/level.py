@@ -4,10 +4,13 @@ from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
 
-from django.db.models import Q
+from django.db.models import Q, Subquery
 
 from inventory.models import Lot, Movement
 from studio.kernel.mass import ZERO_MASS
+
+READ_BACK = 500
+"""Movements of one lot that are read at most, the latest ones."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,31 +33,38 @@ class Change:
 
 @dataclass(frozen=True, slots=True)
 class Past:
-    """The level of a lot over time, and its latest changes, newest first."""
+    """The level of a lot over time, and its latest changes, newest first.
+
+    `older` are those that could be told before these; `begins_later` says that the book goes back further still.
+    """
 
     levels: list[Level]
     changes: list[Change]
     older: int
+    begins_later: bool
 
 
 def past_of(lot: Lot, *, latest: int) -> Past:
-    """Every level of a lot in the order the book was written, and its `latest` changes in full. Two statements.
+    """The latest levels of a lot in the order the book was written, and its `latest` changes in full. Two statements.
 
-    The time is that of the entry: an event entered late may lie before others that took from the lot already.
+    Reckoned back from what the lot holds, so that a lot that was poured from a thousand times is read as fast as a new
+    one. The time is that of the entry: an event entered late may lie before others that took from the lot already.
     """
+    now = Lot.objects.filter(pk=lot.pk).values("on_hand")
     rows = list(
         Movement.objects.filter(Q(source=lot) | Q(target=lot))
-        .order_by("id")
-        .values_list("id", "recorded_at", "mass", "target_id")
+        .annotate(holds=Subquery(now))
+        .order_by("-id")
+        .values_list("id", "recorded_at", "mass", "target_id", "holds")[: READ_BACK + 1]
     )
-    held = ZERO_MASS
+    held = rows[0][-1] if rows else ZERO_MASS
     levels: list[Level] = []
     after: dict[int, Decimal] = {}
-    for movement, at, mass, target in rows:
-        held += mass if target == lot.pk else -mass
+    for movement, at, mass, target, _ in rows[:READ_BACK]:
         levels.append(Level(at, held))
         after[movement] = held
-    wanted = [row[0] for row in rows[-latest:]]
+        held -= mass if target == lot.pk else -mass
+    wanted = [row[0] for row in rows[: min(latest, READ_BACK)]]
     found = Movement.objects.select_related("source", "target", "by__person").filter(id__in=wanted)
     changes = [
         Change(
@@ -65,4 +75,9 @@ def past_of(lot: Lot, *, latest: int) -> Past:
         )
         for movement in found.order_by("-id")
     ]
-    return Past(levels=levels, changes=changes, older=len(rows) - len(wanted))
+    return Past(
+        levels=levels[::-1],
+        changes=changes,
+        older=len(after) - len(wanted),
+        begins_later=len(rows) > READ_BACK,
+    )

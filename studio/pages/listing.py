@@ -24,8 +24,8 @@ class Listing:
     more: bool
 
     @classmethod
-    def of(cls, rows: QuerySet[Any], request: HttpRequest) -> Self:
-        """The page that `?page=` asks for, the first one by default; one statement."""
+    def of(cls, rows: QuerySet[Any] | Sequence[Any], request: HttpRequest) -> Self:
+        """The page that `?page=` asks for, the first one by default; one statement of rows not read yet."""
         asked = request.GET.get("page", "")
         page = min(int(asked), DEEPEST) if asked.isascii() and asked.isdigit() and int(asked) > 0 else 1
         start = (page - 1) * SHOWN

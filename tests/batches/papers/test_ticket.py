@@ -140,7 +140,7 @@ def test_it_takes_the_same_statements_for_one_line_and_for_three(
     shelved.reserve(small)
     shelved.weigh_all(small)
     shelved.close(small)
-    with django_assert_num_queries(12):
+    with django_assert_num_queries(16):
         ticket_of(studio=studio, number=small.number)
-    with django_assert_num_queries(12):
+    with django_assert_num_queries(16):
         ticket_of(studio=studio, number=closed.number)
