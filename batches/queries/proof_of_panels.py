@@ -30,11 +30,13 @@ def _of(panel: Panel, steps: int) -> Iterator[Finding]:
     trays = list(panel.servings.all())
     drawn = drawn_servings(METHODS[panel.method], seed=panel.seed, answers=panel.planned, steps=max(steps, 1))
     if [(tray.places, tray.codes) for tray in trays] != [(one.order, list(one.codes)) for one in drawn]:
-        yield Finding(where, "Its trays are not those that its seed draws.")
+        yield Finding(panel.studio_id, where, "Its trays are not those that its seed draws.")
     answered = [tray for tray in trays if hasattr(tray, "answer")]
     if len(answered) != panel.answered:
-        yield Finding(where, f"It counts {panel.answered} answers, and {len(answered)} were given.")
+        yield Finding(
+            panel.studio_id, where, f"It counts {panel.answered} answers, and {len(answered)} were given."
+        )
     for tray in answered:
         chosen = tray.answer.chosen
         if chosen >= len(tray.codes) or tray.codes[chosen] is None:
-            yield Finding(where, f"The answer to tray {tray.number} names no number on it.")
+            yield Finding(panel.studio_id, where, f"The answer to tray {tray.number} names no number on it.")
