@@ -13,6 +13,8 @@ from batches.api import (
     reckoning,
     records,
     remakes,
+    smelled_together,
+    smelling,
 )
 from batches.api.references import FormulaCode
 from batches.pages import batch as batch_pages
@@ -28,6 +30,8 @@ from batches.pages import (
     panel_setup,
     planning,
     remake_sheets,
+    smelling_blind,
+    smelling_together,
     today,
 )
 from batches.pages import documents as document_pages
@@ -36,6 +40,7 @@ from batches.pages import grids as grid_pages
 from batches.pages import panels as panel_pages
 from batches.pages import records as record_pages
 from batches.pages import remakes as remake_pages
+from batches.pages import smelling as smelling_pages
 
 register_converter(FormulaCode, "code")
 
@@ -83,6 +88,22 @@ api_urlpatterns = [
     path("panels/<int:panel_id>/end/", panels.PanelEnd.as_view()),
     path("panels/<int:panel_id>/key/", panels.PanelKey.as_view()),
     path("panels/<int:panel_id>/sheet/", documents.PanelSheet.as_view()),
+    path("vials/<str:number>/smellings/", smelling.VialSmellings.as_view()),
+    path("smellings/", smelling.SmellingList.as_view()),
+    path("smellings/<int:smelling_id>/", smelling.SmellingDetail.as_view()),
+    path("smellings/<int:smelling_id>/correct/", smelling.SmellingCorrect.as_view()),
+    path("pairings/", smelled_together.Pairings.as_view()),
+    path("pairings/sheet/", smelled_together.PairingsSheet.as_view()),
+    path("strips/", smelling.StripList.as_view()),
+    path("strips/<int:strip_id>/end/", smelling.StripEnd.as_view()),
+    path("smelling-words/", smelling.WordList.as_view()),
+    path("smelling-words/<int:word_id>/rename/", smelling.WordRename.as_view()),
+    path("smelling-words/<int:word_id>/merge/", smelling.WordMerge.as_view()),
+    path("blind-sets/", smelling.BlindSetList.as_view()),
+    path("blind-sets/<int:set_id>/", smelling.BlindSetDetail.as_view()),
+    path("blind-sets/<int:set_id>/reveal/", smelling.BlindSetReveal.as_view()),
+    path("blind-sets/<int:set_id>/vials/", smelling.BlindSetVials.as_view()),
+    path("blind-sets/<int:set_id>/smellings/", smelling.BlindSetSmellings.as_view()),
     path("documents/", documents.DocumentList.as_view()),
     path("documents/<int:document_id>/", documents.DocumentDetail.as_view()),
     path("documents/<int:document_id>/file/", documents.DocumentFile.as_view()),
@@ -153,6 +174,24 @@ urlpatterns = [
     path("lots/<str:number>/formula/", formulas_from_lots.formula_from_lot, name="formula-from-lot"),
     path("lots/<str:number>/recall/", document_pages.print_recall, name="print-recall"),
     path("places/<int:shelf_id>/count-list/", document_pages.print_count_list, name="print-count-list"),
+    path("smelling/", smelling_pages.smelling, name="smelling"),
+    path("smelling/dip/", smelling_pages.dip_strip, name="dip-strip"),
+    path("smelling/strips/<int:strip_id>/", smelling_pages.strip_note, name="strip"),
+    path("smelling/strips/<int:strip_id>/end/", smelling_pages.throw_away, name="throw-strip-away"),
+    path("smelling/lots/<str:number>/", smelling_pages.smelled_lot, name="smelled-lot"),
+    path("smelling/lots/<str:number>/note/", smelling_pages.lot_note, name="note-lot"),
+    path("smelling/notes/<int:smelling_id>/correct/", smelling_pages.correct, name="correct-smelling"),
+    path("smelling/blind/", smelling_blind.new_blind, name="new-blind-set"),
+    path("smelling/blind/<int:set_id>/", smelling_blind.blind_set, name="blind-set"),
+    path("smelling/blind/<int:set_id>/reveal/", smelling_blind.reveal, name="reveal-blind-set"),
+    path("smelling/words/", smelling_blind.words, name="smelling-words"),
+    path("smelling/words/<int:word_id>/rename/", smelling_blind.rename, name="rename-smelling-word"),
+    path("smelling/words/<int:word_id>/merge/", smelling_blind.merge, name="merge-smelling-word"),
+    path("smelling/together/", smelling_together.together, name="going-together"),
+    path("smelling/together/csv/", smelling_together.together_csv, name="going-together-csv"),
+    path("smelling/compare/", smelling_together.maps, name="smelling-maps"),
+    path("smelling/compare/<code:code>/", smelling_together.compare, name="smelled-versions"),
+    path("smelling/grids/<str:number>/", smelling_together.heat_map, name="smelled-grid"),
     path("batches/<str:number>/sign/", record_pages.sign, name="sign-batch"),
     path("batches/<str:number>/amend/", record_pages.amend, name="amend-batch"),
     path("batches/<str:number>/bench/", bench.bench, name="bench"),

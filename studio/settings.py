@@ -96,6 +96,7 @@ NAVIGATION = [
     ("Formulas", "formulas", ("/formulas/", "/formula-")),
     ("Batches", "batches", ("/batches/", "/grids/")),
     ("Remakes", "remakes", ("/remakes/",)),
+    ("Smelling", "smelling", ("/smelling/",)),
     ("Materials", "materials", ("/materials/", "/pars/", "/suppliers/", "/offers/", "/purchases/")),
     ("Balances", "balances", ("/balances/",)),
     ("Team", "team", ("/team/", "/requests/", "/loans/", "/members/")),

@@ -18,6 +18,7 @@ from batches.demo.making import Bench
 from batches.demo.named import Named
 from batches.demo.panels import hold_panel
 from batches.demo.sheets import Cells, Sheets, Told, number, whole
+from batches.demo.smelling import smell, smell_blind
 from batches.demo.wanting import note_suppliers, set_demo_pars
 from batches.models import FormulaVersion
 from inventory.actions.counting import count_lot
@@ -90,6 +91,10 @@ def _bench_events(sheets: Sheets, named: Named, days: Days, bench: Bench) -> Ite
     yield _Event(WANTED_DAYS_AGO, partial(set_demo_pars, told["pars"], named, days))
     for drawing in told["draw_offs"]:
         yield _Event(drawing["days_ago"], partial(_draw_off, drawing, named, days))
+    for strip in told.get("strips", []):
+        yield _Event(strip["days_ago"], partial(smell, strip, named, days))
+    for blind in told.get("blind_sets", []):
+        yield _Event(blind["days_ago"], partial(smell_blind, blind, named, days))
     for count in told["counts"]:
         yield _Event(count["days_ago"], partial(_count, count, named, days))
     for panel in told["panels"]:
@@ -192,7 +197,7 @@ def _draw_off(told: Told, named: Named, days: Days) -> None:
         shelf=named.shelf(told["shelf"]),
         keeper=named.member(told["keeper"]),
     )
-    draw_off(
+    named.vials[told["title"]] = draw_off(
         by=named.members[told["by"]],
         now=days.work(5),
         number=named.lot(told["from"]).number,

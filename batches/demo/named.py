@@ -18,6 +18,7 @@ class Named:
     formulas: dict[str, FormulaVersion] = field(default_factory=dict)
     bottles: list[Lot] = field(default_factory=list)
     stocks: dict[str, Lot] = field(default_factory=dict)
+    vials: dict[str, Lot] = field(default_factory=dict)
     batches: dict[str, Batch] = field(default_factory=dict)
 
     @property

@@ -22,6 +22,15 @@ from batches.models.panels import (
 )
 from batches.models.refused import RefusedFor, RefusedReading
 from batches.models.remakes import RemakeAcceptance
+from batches.models.smelling import (
+    BlindSet,
+    BlindVial,
+    IntensityScale,
+    Smelling,
+    SmellingSaid,
+    SmellingWord,
+    Strip,
+)
 
 __all__ = [
     "CLAIMING",
@@ -29,6 +38,8 @@ __all__ = [
     "BatchKind",
     "BatchLine",
     "BatchState",
+    "BlindSet",
+    "BlindVial",
     "Document",
     "DocumentKind",
     "DocumentState",
@@ -36,6 +47,7 @@ __all__ = [
     "FormulaLine",
     "FormulaVersion",
     "GridCell",
+    "IntensityScale",
     "LotTold",
     "Panel",
     "PanelAnswer",
@@ -48,5 +60,9 @@ __all__ = [
     "RefusedFor",
     "RefusedReading",
     "RemakeAcceptance",
+    "Smelling",
+    "SmellingSaid",
+    "SmellingWord",
+    "Strip",
     "Weighing",
 ]

@@ -190,7 +190,8 @@ def example(described: dict[str, Any], depth: int = 0) -> Any:
         fields = described.get("properties", {}) if depth < DEEPEST else {}
         return {name: example(field, depth + 1) for name, field in fields.items()}
     if kind == "array":
-        return [example(described.get("items", {}), depth + 1)] if depth < DEEPEST else []
+        one = [example(described.get("items", {}), depth + 1)] if depth < DEEPEST else []
+        return one * max(1, described.get("minItems", 1))
     return {"integer": max(1, described.get("minimum", 1)), "number": 1, "boolean": True, "null": None}.get(
         kind, "text"
     )

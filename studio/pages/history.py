@@ -20,7 +20,20 @@ from studio.pages.fields import Day, Text
 from studio.pages.listing import Listing
 from studio.queries.history import entries_matching, history_of, history_of_thing
 
-SUBJECTS = ("batch", "lot", "material", "formula", "shelf", "balance", "member", "key", "panel", "studio")
+SUBJECTS = (
+    "batch",
+    "lot",
+    "material",
+    "formula",
+    "shelf",
+    "balance",
+    "member",
+    "key",
+    "panel",
+    "blind set",
+    "smelling word",
+    "studio",
+)
 IN_PART = 20
 
 

@@ -30,6 +30,9 @@ PLACES: Mapping[str, str] = {
     "panels_answers_create": "sat panel",
     "panels_interim": "own panel",
     "panels_end": "own panel",
+    "vials_smellings_list": "vial",
+    "vials_smellings_create": "vial",
+    "blind_sets_reveal": "own set",
 }
 """Operations on a thing that must be in a certain state, with the name of one in `World.names`."""
 
@@ -64,6 +67,13 @@ BODIES: Mapping[str, list[dict[str, Any]]] = {
     "lots_label": [{}, {"sheet": None}],
     "batches_amend": [{}, {"corrections": None}],
     "panels_create": [{"method": "pair", "answers": None}],
+    "vials_smellings_create": [{"minutes": None, "at": None}, {"strip": None}],
+    "strips_end": [{"at": None}],
+    "strips_create": [
+        {"blind_set": None, "code": None, "dipped_at": None},
+        {"lot": None, "dipped_at": None},
+    ],
+    "blind_sets_smellings": [{"strip": None}],
 }
 """Changes to the bodies drawn: None leaves a field out, the name of a thing in `World.names` is put in place of it."""
 

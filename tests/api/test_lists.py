@@ -11,10 +11,12 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
+from batches.actions.blind_smelling import set_up_blind
 from batches.actions.documents import ask_for
 from batches.actions.formulas import write_next_version
 from batches.actions.grids import draft_grid
 from batches.actions.refusing import Refused, note_refused
+from batches.actions.smelling import Said, dip, note_smelling
 from batches.calc.grid import Ratio
 from batches.models import Batch, Formula, Panel, PanelMethod, RefusedFor
 from batches.queries.wanted_papers import wanted_recall
@@ -136,6 +138,8 @@ def test_a_list_costs_the_same_statements_whatever_it_holds(bench: Workbench, ap
     webhook, _ = add_webhook(by=bench.by, at=bench.now, url="https://hooks.example.org/first")
     bench.reserve(batch)
     grow(bench, FEW, batch)
+    blind = set_up_blind(by=sitter, now=bench.now, title="grown", lots=[batch_lot(bench)] * (FEW + MANY))
+    places |= {"set_id": str(blind.pk), "lot": batch_lot(bench).number}
     places |= {"panel_id": str(panel.pk), "number": batch.number, "webhook_id": str(webhook.pk)}
     few = {str(operation): cost(api, operation, places) for operation in LISTS}
     grow(bench, MANY, batch)
@@ -147,7 +151,8 @@ def test_a_list_costs_the_same_statements_whatever_it_holds(bench: Workbench, ap
 
 def cost(api: Any, operation: Operation, places: dict[str, str]) -> tuple[int, list[int]]:
     """How many rows a list has, and how many statements its first page and its sheet take."""
-    address = operation.path.format(**places)
+    smelled = {"number": places["lot"]} if operation.tag == "vials" else {}
+    address = operation.path.format(**{**places, **smelled})
     statements = []
     for form in ("?limit=200", "?format=csv"):
         with CaptureQueriesContext(connection) as captured:
@@ -213,9 +218,25 @@ def grow(bench: Workbench, count: int, batch: Batch) -> None:
         note_refused(by=by, now=now, number=batch.number, refused=refused, at=now)
         ask_for(by=by, now=now, wanted=wanted_recall(studio=by.studio, number=kept.number))
         tell_of(bench)
+        smell(bench, made)
         panel = Panel.objects.of(by.studio).order_by("id")[0]
         answer(panel.sitters.get().member, panel, panel.answered + 1)
         panel_for(by, [other], **triangle_of(bench), title=f"panel {made}", answers=3)
+
+
+def batch_lot(bench: Workbench) -> Lot:
+    """The first lot there is."""
+    lot: Lot = Lot.objects.of(bench.by.studio).order_by("id")[0]
+    return lot
+
+
+def smell(bench: Workbench, made: int) -> None:
+    """A strip, a note with words of its own, and a blind set."""
+    lot = batch_lot(bench)
+    strip = dip(by=bench.by, now=bench.now, into=lot)
+    said = Said(liking=5, words=[f"word {made}", f"other {made}"])
+    note_smelling(by=bench.by, now=bench.now, on=strip.pk, said=said)
+    set_up_blind(by=bench.by, now=bench.now, title=f"set {made}", lots=[lot, lot])
 
 
 def triangle_of(bench: Workbench) -> dict[str, Any]:

@@ -56,7 +56,17 @@ OWNERS_EYES = {"webhooks_list", "webhooks_retrieve", "webhooks_deliveries_list",
 """Read by owners only: an address can hold what others should not know, and an export holds everything."""
 NOT_THEIRS = {
     f"/problems/{code}"
-    for code in ("not-the-keeper", "not-the-asker", "not-sitting", "not-your-panel", "looks-from-within")
+    for code in (
+        "not-the-keeper",
+        "not-the-asker",
+        "not-sitting",
+        "not-your-panel",
+        "looks-from-within",
+        "not-your-strip",
+        "not-your-note",
+        "not-your-set",
+        "knows-the-codes",
+    )
 }
 """What makers are refused who ask for what another member decides."""
 OF_ONE_MEMBER = {"keys_retrieve", "keys_revoke"}

@@ -36,6 +36,7 @@ from tests.api.asked import BODIES, LONG_AGO, PLACES, VALUES
 from tests.api.contract import Operation, Schema, as_text, kinds, resolved
 from tests.api.world_of_panels import furnish_panels
 from tests.api.world_of_plans import furnish_buying, furnish_remakes
+from tests.api.world_of_smelling import furnish_smelling
 from tests.conftest import NOW
 from tests.workbench import Workbench
 
@@ -96,6 +97,8 @@ class World:
         schema = resolved(schema)
         if operation == "panels_answers_create" and name == "code":
             return int(self.names["number on the tray"])
+        if operation in ("strips_create", "blind_sets_smellings") and name == "code":
+            return int(self.names["code on a vial"])
         if name in VALUES and kinds(schema) != {"object"}:
             return VALUES[name]
         if name == "seal":
@@ -209,6 +212,7 @@ def furnished(owner: Member, maker: Member, reader: Member, *, apart: int = 0) -
     names["movement"] = str(Movement.objects.of(owner.studio).order_by("-id")[0].id)
     furnish_remakes(owner, names)
     furnish_panels(owner, maker, names)
+    furnish_smelling(owner, maker, names)
     return world
 
 

@@ -8,7 +8,9 @@ import pytest
 from django.db import DatabaseError, connection, transaction
 
 from batches.actions.answering import look_at_panel
+from batches.actions.blind_smelling import reveal_blind, set_up_blind
 from batches.actions.refusing import Refused, note_refused
+from batches.actions.smelling import Said, dip, end_strip, note_smelling
 from batches.actions.weighing import strike_weighing
 from batches.models import PanelMethod, RefusedFor, RemakeAcceptance, Weighing
 from inventory.actions.places import check_balance
@@ -38,6 +40,11 @@ ROWS_OF = {
     "batches_panelserving",
     "batches_panelanswer",
     "batches_panellook",
+    "batches_blindset",
+    "batches_blindvial",
+    "batches_strip",
+    "batches_smelling",
+    "batches_smellingsaid",
 }
 
 
@@ -78,7 +85,18 @@ def everything_recorded() -> Workbench:
         at=bench.now,
     )
     panel_with_answer(bench)
+    smelled(bench)
     return bench
+
+
+def smelled(bench: Workbench) -> None:
+    """A strip with a note and a word, and a blind set."""
+    lot = bench.bottle("linalool 7g")
+    strip = dip(by=bench.by, now=bench.now, into=lot, remind_minutes=[15])
+    note_smelling(by=bench.by, now=bench.now, on=strip.pk, said=Said(liking=5, words=["green"]))
+    end_strip(by=bench.by, now=bench.now, strip_id=strip.pk)
+    blind = set_up_blind(by=bench.by, now=bench.now, title="recorded", lots=[lot, lot])
+    reveal_blind(by=bench.by, now=bench.now, set_id=blind.pk)
 
 
 def panel_with_answer(bench: Workbench) -> None:
