@@ -25,7 +25,7 @@ def smell_blind(told: Told, named: Named, days: Days) -> None:
     by = named.members[told["by"]]
     vials = [named.vials[title] for title in told["vials"]]
     blind = set_up_blind(by=by, now=days.work(10), title=told["title"], lots=vials)
-    codes = {vial.lot_id: vial.code for vial in blind.vials.order_by("code")}
+    codes = {vial.lot_id: vial.code for vial in blind.vials.order_by("code", "id")}
     for place, strip_told in enumerate(told["strips"]):
         nose = named.members[strip_told["by"]]
         under = UnderCode(set_id=blind.pk, code=codes[vials[place].pk])
