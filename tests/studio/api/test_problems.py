@@ -3,6 +3,7 @@
 import re
 
 import pytest
+from django.utils.encoding import escape_uri_path
 
 from studio.api.problems import catalogue, status_of
 from studio.kernel.errors import Conflict, Forbidden, Invalid, NotFound, Refusal, StaleEdition
@@ -17,7 +18,7 @@ def problem(answer):
     assert answer["Content-Type"] == "application/problem+json"
     assert {"type", "title", "status", "detail", "instance"} <= set(body)
     assert body["status"] == answer.status_code
-    assert body["instance"] == answer.wsgi_request.path
+    assert body["instance"] == escape_uri_path(answer.wsgi_request.path)
     assert re.fullmatch(r"/problems/[a-z0-9-]+", body["type"])
     assert body["detail"].endswith(".") or "below)" in body["detail"]
     return body
