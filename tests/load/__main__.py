@@ -77,7 +77,8 @@ def show(after: "Storm") -> None:
     broken: Counter[int] = sum((told.broken for told in after.told), Counter())
     say(
         f"{len(after.told)} clients, {after.seconds:.0f} s, {after.answers} answers "
-        f"({after.answers / after.seconds:.1f} a second); refused {dict(refused)}; breakdowns {dict(broken)}; "
+        f"({after.answers / after.seconds:.1f} a second; {1000 * after.web_seconds / after.answers:.0f} ms of processor "
+        f"time each in the web processes, their start included); refused {dict(refused)}; breakdowns {dict(broken)}; "
         f"cut off {sum(told.cut_off for told in after.told)}; sent again {sum(told.repeats for told in after.told)}; "
         f"killed {dict(after.killed)}; load of the machine {os.getloadavg()}"
     )

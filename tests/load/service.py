@@ -72,6 +72,14 @@ class Service:
                 cursor.execute("SELECT pg_terminate_backend(%s)", [rng.choice(ends)])
             self.killed["session of the database"] += 1
 
+    def web_seconds(self) -> float:
+        """Processor time that the web processes have taken since they were started."""
+        took = 0
+        for child in self.web.children:
+            fields = Path(f"/proc/{child}/stat").read_text().rpartition(")")[2].split()
+            took += int(fields[11]) + int(fields[12])
+        return took / os.sysconf("SC_CLK_TCK")
+
     def end(self) -> None:
         self.web.end()
         if self.worker:
