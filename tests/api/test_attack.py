@@ -25,7 +25,6 @@ from schemathesis.generation import GenerationMode
 
 from studio.api.reference import document
 from studio.models import ApiKey
-from studio.wsgi import application
 from tests.api.contract import Operation, operations
 from tests.api.world import World
 from tests.long import LONG, many
@@ -47,6 +46,9 @@ EACH = many(1, 12)
 
 @functools.cache
 def described() -> Any:
+    # Not before the test's database is there: on PostgreSQL the service looks at its settings when it starts.
+    from studio.wsgi import application
+
     schema = schemathesis.openapi.from_dict(document())
     schema.app = application
     return schema
