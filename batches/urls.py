@@ -16,7 +16,7 @@ from batches.api import (
     smelled_together,
     smelling,
 )
-from batches.api.references import FormulaCode
+from batches.api.references import Day, FormulaCode
 from batches.pages import batch as batch_pages
 from batches.pages import (
     bench,
@@ -43,6 +43,7 @@ from batches.pages import remakes as remake_pages
 from batches.pages import smelling as smelling_pages
 
 register_converter(FormulaCode, "code")
+register_converter(Day, "day")
 
 api_urlpatterns = [
     path("formulas/", formulas.FormulaList.as_view()),
@@ -112,6 +113,7 @@ api_urlpatterns = [
     path("lots/<str:number>/formula/", formulas.LotFormula.as_view()),
     path("lots/<str:number>/recall/", documents.LotRecall.as_view()),
     path("shelves/<int:shelf_id>/count-list/", documents.ShelfCountList.as_view()),
+    path("making-days/<day:day>/", documents.MakingDay.as_view()),
     path("batches/<str:number>/record/", records.BatchRecord.as_view()),
     path("batches/<str:number>/sign/", records.BatchSign.as_view()),
     path("batches/<str:number>/amend/", records.BatchAmend.as_view()),
@@ -137,6 +139,7 @@ urlpatterns = [
     path("remakes/accept/", remake_pages.accept, name="accept-remakes"),
     path("remakes/reserve/", remake_pages.reserve_waiting, name="reserve-waiting"),
     path("remakes/day/", remake_sheets.sheet, name="making-day"),
+    path("remakes/day/<day:day>/print/", document_pages.print_day_sheet, name="print-day-sheet"),
     path("remakes/day/csv/", remake_sheets.sheet_csv, name="making-day-csv"),
     path("remakes/what-if/", remake_sheets.what_if, name="what-if"),
     path("remakes/pars/", remake_sheets.pars, name="suggested-pars"),

@@ -1,6 +1,7 @@
 """Documents over the API: asking for papers, following their making, fetching them; and the rows of each as CSV."""
 
 from collections.abc import Iterable, Sequence
+from datetime import date
 from typing import Any
 
 import django_filters
@@ -17,15 +18,17 @@ from batches.api.document_shapes import DocumentOut, LabelIn, LabelsIn, PaperAsk
 from batches.api.references import batch_number
 from batches.calc.label_layout import LabelLayout, Sheet
 from batches.models.documents import Document, DocumentKind, DocumentState, WantedPaper
-from batches.papers import count_list, labels, recall, serving_sheet, ticket
+from batches.papers import count_list, day_sheet, labels, recall, serving_sheet, ticket
 from batches.queries.count_lists import count_list_of
 from batches.queries.documents import document_at, documents_of, made_document
 from batches.queries.labels import labels_of
+from batches.queries.making_days import day_sheet_of
 from batches.queries.recalls import recall_of
 from batches.queries.serving_sheets import serving_sheet_of
 from batches.queries.tickets import ticket_of
 from batches.queries.wanted_papers import (
     wanted_count_list,
+    wanted_day_sheet,
     wanted_labels,
     wanted_recall,
     wanted_servings,
@@ -204,6 +207,20 @@ class PanelSheet(PaperEndpoint):
         """Ask for the sheet of a panel's trays as PDF; it holds nothing of the key. Answered like a ticket."""
         again = self.read(PaperAsk).get("again", False)
         return self.asked_for(wanted_servings(studio=self.studio, panel_id=panel_id), again=again)
+
+
+class MakingDay(PaperEndpoint):
+    @extend_schema(responses=SHEET)
+    def get(self, request: Request, day: date) -> HttpResponseBase:
+        """Read what is to be made on a day as CSV, a row for each lot that a batch takes."""
+        found = day_sheet_of(studio=self.studio, day=day)
+        return self.rows_of(day_sheet.COLUMNS, day_sheet.day_sheet_rows(found), f"making-{day.isoformat()}")
+
+    @extend_schema(request=PaperAsk, responses=ASKED)
+    def post(self, request: Request, day: date) -> HttpResponse:
+        """Ask for the sheet of a making day as PDF. Answered like a ticket."""
+        again = self.read(PaperAsk).get("again", False)
+        return self.asked_for(wanted_day_sheet(studio=self.studio, day=day), again=again)
 
 
 def handed_out(request: Request, data: bytes, *, kind: str, name: str) -> HttpResponseBase:

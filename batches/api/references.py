@@ -1,4 +1,6 @@
-"""Turning what an address says of a batch or a formula into what the studio calls it."""
+"""Turning what an address says of a batch, a formula or a day into what the studio calls it."""
+
+from datetime import date
 
 from django.urls.converters import StringConverter
 
@@ -30,3 +32,15 @@ class FormulaCode(StringConverter):
 
     def to_python(self, value: str) -> str:
         return value.lower()
+
+
+class Day:
+    """A day in an address, as in 2026-03-09."""
+
+    regex = "[0-9]{4}-[0-9]{2}-[0-9]{2}"
+
+    def to_python(self, value: str) -> date:
+        return date.fromisoformat(value)
+
+    def to_url(self, value: date) -> str:
+        return value.isoformat()

@@ -20,6 +20,7 @@ class DocumentKind(models.TextChoices):
     RECALL = "recall"
     COUNT_LIST = "count list"
     SERVINGS = "servings"
+    DAY_SHEET = "day sheet"
 
 
 class DocumentState(models.TextChoices):
@@ -31,7 +32,13 @@ class DocumentState(models.TextChoices):
 
 
 UNFINISHED = (DocumentState.WAITING, DocumentState.MAKING)
-NUMBERED = (DocumentKind.TICKET, DocumentKind.RECALL, DocumentKind.COUNT_LIST, DocumentKind.SERVINGS)
+NUMBERED = (
+    DocumentKind.TICKET,
+    DocumentKind.RECALL,
+    DocumentKind.COUNT_LIST,
+    DocumentKind.SERVINGS,
+    DocumentKind.DAY_SHEET,
+)
 """Kinds whose prints are counted: each copy of a thing's paper bears its number and when it was asked for."""
 
 

@@ -1,5 +1,6 @@
 """Papers on the pages: asking for one, watching it being made, finding it again."""
 
+from datetime import date
 from decimal import Decimal
 from typing import Any
 
@@ -21,6 +22,7 @@ from batches.queries.documents import (
 )
 from batches.queries.wanted_papers import (
     wanted_count_list,
+    wanted_day_sheet,
     wanted_labels,
     wanted_recall,
     wanted_servings,
@@ -157,6 +159,14 @@ def print_count_list(request: HttpRequest, member: Member, shelf_id: int) -> Htt
 def print_servings(request: HttpRequest, member: Member, panel_id: int) -> HttpResponse:
     """Ask for the sheet of a panel's trays."""
     return _asked(request, member, wanted_servings(studio=member.studio, panel_id=panel_id))
+
+
+@require_POST
+@for_makers
+@once
+def print_day_sheet(request: HttpRequest, member: Member, day: date) -> HttpResponse:
+    """Ask for the sheet of a making day."""
+    return _asked(request, member, wanted_day_sheet(studio=member.studio, day=day))
 
 
 @require_http_methods(["GET", "HEAD", "POST"])

@@ -11,16 +11,15 @@ from django.utils.dateparse import parse_date
 from django.views.decorators.http import require_safe
 
 from batches.pages.remake_forms import WhatIfForm
-from batches.queries.making_days import making_day
+from batches.papers.day_sheet import COLUMNS, day_sheet_rows
+from batches.queries.making_days import day_sheet_of
 from batches.queries.remakes import could_be_made
 from batches.queries.suggested_pars import suggested_pars
-from inventory.calc.wording import figure
 from studio.kernel.sheets import neutralised
 from studio.models import Member
 from studio.pages.acting import for_members
 from studio.pages.answers import shown
 
-COLUMNS = ("batch", "title", "state", "step", "lot", "material", "shelf", "mass_g")
 BAR = Decimal(100)
 
 
@@ -28,7 +27,7 @@ BAR = Decimal(100)
 @for_members
 def sheet(request: HttpRequest, member: Member) -> HttpResponse:
     """What is to be made on a day, batch by batch, with the lots to fetch."""
-    found = making_day(studio=member.studio, day=_day(request))
+    found = day_sheet_of(studio=member.studio, day=_day(request))
     return shown(request, "batches/making_day.html", {"found": found, "day": found.day})
 
 
@@ -36,24 +35,17 @@ def sheet(request: HttpRequest, member: Member) -> HttpResponse:
 @for_members
 def sheet_csv(request: HttpRequest, member: Member) -> HttpResponse:
     """The same as a sheet of rows."""
-    found = making_day(studio=member.studio, day=_day(request))
+    found = day_sheet_of(studio=member.studio, day=_day(request))
+    name = f"making-{found.day.isoformat()}.csv"
     response = HttpResponse(
         content_type="text/csv; charset=utf-8",
-        headers={"Content-Disposition": f'attachment; filename="making-{found.day}.csv"'},
+        headers={"Content-Disposition": f'attachment; filename="{name}"'},
     )
     response.write("\ufeff")
     writer = csv.writer(response)
     writer.writerow(COLUMNS)
-    for making in found.makings:
-        head = [making.batch.number, making.batch.title, making.batch.state]
-        for line in making.lines:
-            shelf = line.lot.shelf.name if line.lot.shelf else ""
-            cells = [*head, line.position, line.lot.number, line.name, shelf, figure(line.target)]
-            writer.writerow([neutralised(str(cell)) for cell in cells])
-        if not making.lines:
-            writer.writerow(
-                [neutralised(str(cell)) for cell in [*head, "", "", "", "", figure(making.batch.mass)]]
-            )
+    for row in day_sheet_rows(found):
+        writer.writerow(["" if cell is None else neutralised(str(cell)) for cell in row])
     return response
 
 

@@ -4,12 +4,14 @@
 """
 
 from collections.abc import Sequence
+from datetime import date
 
 from batches.calc.label_layout import LabelLayout, check_layout
 from batches.models import BatchState
 from batches.models.documents import DocumentKind, WantedPaper
 from batches.queries.count_lists import count_list_of
 from batches.queries.labels import labels_of
+from batches.queries.making_days import day_sheet_of
 from batches.queries.recalls import recall_of
 from batches.queries.serving_sheets import serving_sheet_of
 from batches.queries.tickets import ticket_of
@@ -77,4 +79,16 @@ def wanted_servings(*, studio: Studio, panel_id: int) -> WantedPaper:
         name=sheet.panel,
         title=f"Trays of {sheet.title}",
         content={"form": "servings 1", "record": to_plain(sheet)},
+    )
+
+
+def wanted_day_sheet(*, studio: Studio, day: date) -> WantedPaper:
+    """The sheet of a making day."""
+    sheet = day_sheet_of(studio=studio, day=day)
+    return WantedPaper(
+        kind=DocumentKind.DAY_SHEET,
+        subject="day",
+        name=day.isoformat(),
+        title=f"To make on {day.isoformat()}",
+        content={"form": "day sheet 1", "record": to_plain(sheet)},
     )

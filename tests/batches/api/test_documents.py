@@ -98,6 +98,15 @@ def test_a_list_for_counting_is_asked_for(api, bench):
     assert api.post(f"shelves/{shelf['id']}/count-list/").status_code == 202
 
 
+def test_the_sheet_of_a_making_day_is_read_and_asked_for(api, batch):
+    changed = api.patch(f"batches/{batch.number}/", {"planned_on": "2026-03-02"})
+    assert changed.status_code == 200, changed.json()
+    listed = rows(api.get("making-days/2026-03-02/"))
+    assert {row["batch"] for row in listed} == {batch.number}
+    assert api.get("making-days/2026-02-30/").status_code == 404
+    assert api.post("making-days/2026-03-02/").status_code == 202
+
+
 def test_a_reader_fetches_and_does_not_ask(api, api_of, reader, batch):
     asked = api.post(f"batches/{batch.number}/ticket/").json()
     theirs = api_of(reader)
@@ -170,3 +179,12 @@ def test_a_count_list_and_a_recall_are_asked_for_on_the_pages(owner, bench, api)
     assert visitor.client.post(f"/places/{shelf['id']}/count-list/", {"once": key}).status_code == 303
     key = visitor.key(f"/lots/{lot.number}/")
     assert visitor.client.post(f"/lots/{lot.number}/recall/", {"once": key}).status_code == 303
+
+
+def test_the_sheet_of_a_day_is_printed_from_its_page(owner, bench):
+    visitor = Visitor(owner)
+    key = visitor.key("/remakes/day/?day=2026-03-02")
+    asked = visitor.client.post("/remakes/day/2026-03-02/print/", {"once": key})
+    assert asked.status_code == 303
+    assert "To make on 2026-03-02" in visitor.text(asked.url)
+    assert visitor.client.get("/remakes/day/csv/?day=2026-03-02").content.decode().startswith("\ufeffbatch,")

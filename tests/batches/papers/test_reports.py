@@ -1,11 +1,15 @@
-"""The recall report and the list for counting."""
+"""The recall report, the list for counting and the sheet of a making day."""
 
 from decimal import Decimal
 
+from batches.actions.dating import date_batch
 from batches.papers.count_list import COLUMNS as COUNT_COLUMNS
 from batches.papers.count_list import count_list_rows, print_count_list
+from batches.papers.day_sheet import COLUMNS as DAY_COLUMNS
+from batches.papers.day_sheet import day_sheet_rows, print_day_sheet
 from batches.papers.recall import print_recall, recall_rows
 from batches.queries.count_lists import count_list_of
+from batches.queries.making_days import day_sheet_of
 from batches.queries.recalls import recall_of
 from inventory.actions.counting import discard
 from inventory.actions.drawing_off import draw_off
@@ -74,3 +78,34 @@ def test_an_emptied_lot_is_not_looked_for(shelved, studio):
     assert lot.number not in [
         line.lot for line in count_list_of(studio=studio, shelf_id=shelved.shelf.id).lines
     ]
+
+
+def test_the_sheet_of_a_making_day_tells_what_to_fetch_from_where(
+    shelved, reserved, studio, django_assert_num_queries
+):
+    day = NOW.date()
+    date_batch(by=shelved.by, now=NOW, number=reserved.number, planned_on=day)
+    with django_assert_num_queries(4):
+        sheet = day_sheet_of(studio=studio, day=day)
+    [making] = sheet.makings
+    data = print_day_sheet(sheet, COPY)
+    told = words(data)
+    assert reserved.number in told
+    assert "cold cupboard" in told
+    assert [lot_number(text, studio) for text in codes(data)] == [pour.lot for pour in making.pours]
+    rows = [dict(zip(DAY_COLUMNS, row, strict=True)) for row in day_sheet_rows(sheet)]
+    assert [(row["lot"], row["mass"]) for row in rows] == [(one.lot, one.target) for one in making.pours]
+    assert sum(row["mass"] for row in rows) == reserved.mass
+
+
+def test_a_day_without_makings_says_so_and_a_draft_without_a_plan_why(shelved, studio):
+    assert "Nothing is to be made on this day" in words(
+        print_day_sheet(day_sheet_of(studio=studio, day=NOW.date()), COPY)
+    )
+    draft = shelved.plan(shelved.formula("big", "linalool@10% 1"), "4000")
+    date_batch(by=shelved.by, now=NOW, number=draft.number, planned_on=NOW.date())
+    [making] = day_sheet_of(studio=studio, day=NOW.date()).makings
+    assert (making.pours, making.planned) == ((), False)
+    assert making.reasons[0].split()[0] in words(
+        print_day_sheet(day_sheet_of(studio=studio, day=NOW.date()), COPY)
+    )
