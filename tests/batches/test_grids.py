@@ -1,6 +1,7 @@
 """Grids: one batch whose pours go into many vials, each of which holds what was weighed into it and nothing else."""
 
 import json
+from datetime import UTC, datetime
 from decimal import Decimal
 from typing import Any
 
@@ -15,8 +16,11 @@ from batches.actions.weigh_plans import CrossesGivenLots, plan_again
 from batches.actions.weighing import VialLeftOut
 from batches.calc.grid import Ratio
 from batches.models import Batch, BatchState, GridCell
+from batches.papers.printing import Copy
+from batches.papers.ticket import ticket_html
 from batches.queries.grids import grid_sheet, vial_lots
 from batches.queries.proof import all_findings
+from batches.queries.tickets import ticket_of
 from inventory.actions.ledger import Shortage
 from inventory.models import Claim, ClaimState, Lot, LotContent, LotKind, Movement, Reason
 from inventory.queries.trace import trace_lot
@@ -26,6 +30,7 @@ from tests.studio.tampering import without_triggers
 from tests.workbench import Workbench, assert_everything_holds
 
 EVEN = Ratio(Decimal(1), Decimal(1))
+COPY = Copy(number=1, by="Ada", at=datetime(2026, 3, 2, tzinfo=UTC))
 
 
 @pytest.fixture
@@ -244,6 +249,26 @@ def test_a_sheet_tells_planned_and_actual_strength_of_each_side(
     assert (first.side_a.planned, first.side_a.actual) == (Decimal("0.005"), Decimal("0.005"))
     assert first.side_a.uncertainty
     assert [(row.side, row.vials) for row in sheet.stocks] == [("A", (1,)), ("A", (2,)), ("B", (1, 2))]
+
+
+def test_ticket_and_record_say_which_vial_each_pour_goes_into_and_what_it_became(
+    bench: Workbench, stocks: dict[str, Lot]
+) -> None:
+    batch = crossed(bench, stocks, "linalool", "vanillin")
+    before = ticket_html(ticket_of(studio=bench.by.studio, number=batch.number), COPY)
+    assert "into vial 1" in before
+    bench.reserve(batch)
+    bench.weigh(batch, 1, "1.0")
+    make_vial_anew(by=bench.by, now=bench.now, number=batch.number, vial=1, why="dropped it")
+    bench.weigh(batch, 3, "1.0")
+    bench.weigh(batch, 4, "1.0")
+    [vial] = closed(bench, batch)
+    ticket = ticket_of(studio=bench.by.studio, number=batch.number)
+    assert [(one.left_out_because, one.lot) for one in ticket.vials] == [
+        ("dropped it", ""),
+        ("", vial.number),
+    ]
+    assert "left out because: dropped it" in ticket_html(ticket, COPY)
 
 
 def test_the_proof_sees_a_vial_that_got_what_was_weighed_for_another(
