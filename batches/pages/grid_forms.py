@@ -103,7 +103,6 @@ class VialForm(forms.Form):
             ("anew", "Make it anew: all of it is reserved once more"),
             ("leave-out", "Leave it out of the grid"),
         ),
-        widget=forms.RadioSelect,
         label="What is to be done",
         initial="anew",
     )

@@ -2,8 +2,11 @@
 
 from decimal import Decimal
 
+from batches.actions.closing import close_batch
 from batches.actions.formulas import adopt_as_base, write_next_version
+from batches.actions.grids import draft_grid
 from batches.actions.weighing import strike_weighing
+from batches.calc.grid import Ratio
 
 
 class Making:
@@ -45,7 +48,24 @@ class Making:
         self.closed = bench.plan_stock("linalool@10%/ethanol 20g")
         bench.reserve(self.closed)
         bench.weigh_all(self.closed)
-        bench.close(self.closed)
+        made = bench.close(self.closed)
+        other = bench.bottle("vanillin@10%/ethanol 20g")
+        self.grid = bench.reserve(self._grid(made, other))
+        bench.weigh(self.grid, 1, "0.9")
+        self.vials = bench.reserve(self._grid(made, other))
+        bench.weigh_all(self.vials)
+        close_batch(by=bench.by, now=bench.now, number=self.vials.number)
+
+    def _grid(self, one, other):
+        ratios = [Ratio(Decimal(1), Decimal(1)), Ratio(Decimal(3), Decimal(1))]
+        return draft_grid(
+            by=self.bench.by,
+            now=self.bench.now,
+            side_a=[one],
+            side_b=[other],
+            ratios=ratios,
+            vial_mass=Decimal(2),
+        )
 
     def _begun(self):
         bench = self.bench
@@ -61,7 +81,15 @@ class Making:
     def addresses(self):
         batches = [
             f"/batches/{batch.number}/"
-            for batch in (self.draft, self.impossible, self.reserved, self.weighing, self.closed)
+            for batch in (
+                self.draft,
+                self.impossible,
+                self.reserved,
+                self.weighing,
+                self.closed,
+                self.grid,
+                self.vials,
+            )
         ]
         return [
             "/formulas/",
@@ -81,6 +109,10 @@ class Making:
             "/batches/plan/",
             "/batches/plan/?formula=meadow&version=1",
             "/batches/plan-stock/",
+            "/grids/",
+            "/grids/plan/",
+            f"/grids/{self.grid.number}/vials/2/",
+            f"/batches/{self.grid.number}/bench/",
             *batches,
         ]
 
