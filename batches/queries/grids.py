@@ -113,7 +113,7 @@ def vial_lots(studio: Studio, number: str) -> ScopedQuerySet[Lot]:
 
 
 def grid_sheet(*, studio: Studio, number: str) -> GridSheet:
-    """The grid of this number. Six statements at most; raises `NoSuchThing`, also for a batch of another kind."""
+    """The grid of this number. Ten statements at most, whatever its size; raises `NoSuchThing`, also for a batch of another kind."""
     hand = batch_in_hand(studio=studio, number=number)
     if hand.batch.kind != BatchKind.GRID:
         raise NoSuchThing(f"Batch {number} is no grid.")
