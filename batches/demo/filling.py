@@ -186,7 +186,11 @@ def _make_stock(cells: Cells, named: Named, bench: Bench) -> None:
 
 def _make_grid(told: Told, named: Named, days: Days, bench: Bench) -> None:
     connected = bench.connected[told["balance"]]
-    named.batches[told["key"]] = make_grid(told, named, days, connected=connected)
+    made = make_grid(told, named, days, connected=connected)
+    named.batches[told["key"]] = made
+    for cell in made.cells.standing().select_related("made").order_by("number", "id"):
+        if cell.made is not None:
+            named.vials[f"{told['key']} {cell.number}"] = cell.made
 
 
 def _draw_off(told: Told, named: Named, days: Days) -> None:
