@@ -72,6 +72,11 @@ class Operation:
         required = any(one["in"] == "query" and one.get("required") for one in self.described["parameters"])
         return required or self.name == "ethanol_water_retrieve"
 
+    @property
+    def things(self) -> list[str]:
+        """The parameters of the path that name something of a studio; a day is everybody's."""
+        return [name for name in self.parameters("path") if name != "day"]
+
     def parameters(self, place: str) -> dict[str, Schema]:
         """The schemas of the parameters in the path, the query or the headers, by name."""
         return {

@@ -64,7 +64,7 @@ def test_the_two_studios_share_no_number_and_no_id(world: World, theirs: World) 
         assert world.names[name] != theirs.names[name]
 
 
-@pytest.mark.parametrize("operation", [one for one in OPERATIONS if one.parameters("path")], ids=str)
+@pytest.mark.parametrize("operation", [one for one in OPERATIONS if one.things], ids=str)
 def test_an_address_of_another_studio_answers_like_one_of_nothing(
     operation: Operation, world: World, theirs: World, client_of: Any
 ) -> None:

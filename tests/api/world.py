@@ -64,6 +64,8 @@ class World:
     def named(self, parameter: str, tag: str, state: str = "") -> str:
         if state:
             return self.names[state]
+        if parameter == "day":
+            return NOW.date().isoformat()
         if parameter == "number":
             return self.names[
                 {"lots": "lot", "batches": "closed", "formulas": "version", "grids": "grid"}[tag]
@@ -199,7 +201,6 @@ def furnished(owner: Member, maker: Member, reader: Member, *, apart: int = 0) -
     names |= {"grid": _grid(bench, names).number, "place": "1"}
     vial = draw_off(by=owner, now=NOW, number=names["made"], mass=Decimal(1))
     names["vial"] = vial.number
-    names["day"] = NOW.date().isoformat()
     names["document"] = str(_made_document(owner, names["lot"]))
     held = bench.bottle("vanillin 5g")
     hold_lots(by=owner, now=NOW, lot_ids=[held.id], why="cloudy")

@@ -150,4 +150,4 @@ def test_the_kinds_are_published_for_machines_and_for_people(client):
         page = client.get(item["type"])
         assert page.status_code == 200
         assert item["code"] in page.content.decode()
-    assert client.get("/problems/no-such-code").status_code == 404
+    assert client.get("/problems/nothing-of-ours").status_code == 404
