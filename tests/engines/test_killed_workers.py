@@ -5,9 +5,11 @@ the one that works off the schedule in its thread. STILLROOM_KILLS says how ofte
 the long form).
 """
 
+import hashlib
 import os
 import random
 import signal
+import time
 import urllib.request
 from collections.abc import Callable, Iterator
 from datetime import timedelta
@@ -20,6 +22,10 @@ from celery import Celery
 from django.db import transaction
 from django.utils import timezone
 
+from batches.actions.documents import ask_for
+from batches.calc.label_layout import LabelLayout
+from batches.models import Document, DocumentState
+from batches.queries.wanted_papers import wanted_labels
 from inventory.models import Lot
 from studio.actions.outbox import announce
 from studio.actions.webhooks import add_webhook
@@ -33,6 +39,7 @@ KILLS = int(os.environ.get("STILLROOM_KILLS") or 3)
 EACH = 8
 ON_POSTGRESQL = os.environ.get("DATABASE_URL", "").startswith("postgres")
 PATIENCE = 120.0
+LOOK_AFTER, DELIVER, MAKE = "studio.jobs.look_after", "studio.jobs.deliver", "batches.jobs.make_document"
 
 
 @pytest.fixture
@@ -63,9 +70,10 @@ def tell(owner: Member, *, kept: bool) -> str:
 
 
 def pass_over(owner: Member) -> None:
-    """Let the time pass that those who died had for sending, and that a receiver was left to rest."""
+    """Let the time pass that those who died had for sending or making, and that a receiver was left to rest."""
     waiting = Delivery.objects.of(owner.studio).filter(state=DeliveryState.WAITING)
     waiting.update(leased_until=timezone.now() - timedelta(seconds=1), due_at=timezone.now())
+    Document.objects.of(owner.studio).filter(state=DocumentState.MAKING).update(not_before=timezone.now())
 
 
 class Workers:
@@ -78,13 +86,13 @@ class Workers:
 @pytest.fixture(params=["workers"] if ON_POSTGRESQL else ["thread"])
 def workers(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Workers]:
     if request.param == "thread":
-        yield Workers(partial(thread_of_jobs, tmp_path / "jobs.log"), lambda job, studio: None)
+        yield Workers(partial(thread_of_jobs, tmp_path / "jobs.log"), lambda job, about: None)
         return
     with own_redis(tmp_path) as redis:
         sender = Celery(broker=redis.url)
 
-        def nudge(job: str, studio: int | None) -> None:
-            sender.send_task(f"studio.jobs.{job}", args=[] if studio is None else [studio])
+        def nudge(job: str, about: int | None) -> None:
+            sender.send_task(job, args=[] if about is None else [about])
 
         yield Workers(partial(worker, redis.url, tmp_path / "worker.log"), nudge)
 
@@ -108,7 +116,7 @@ def test_every_event_arrives_under_one_id_however_often_its_sender_is_killed(
         undone.add(tell(owner, kept=False))
         pass_over(owner)
         running = workers.start()
-        for job, studio in (("look_after", owner.studio_id), ("deliver", None), ("deliver", None)):
+        for job, studio in ((LOOK_AFTER, owner.studio_id), (DELIVER, None), (DELIVER, None)):
             workers.nudge(job, studio)
         enough = len(told.events) + rng.randint(1, EACH - 1)
         assert told.wait_until(lambda enough=enough: len(told.got) >= enough, PATIENCE)
@@ -134,7 +142,7 @@ def finish(owner: Member, told: Receiver, workers: Workers, kept: set[str]) -> N
     running = workers.start()
 
     def done() -> bool:
-        for job, studio in (("look_after", owner.studio_id), ("deliver", None)):
+        for job, studio in ((LOOK_AFTER, owner.studio_id), (DELIVER, None)):
             workers.nudge(job, studio)
         waiting = Delivery.objects.of(owner.studio).exclude(state=DeliveryState.TAKEN).exists()
         raised = Alert.objects.of(owner.studio).filter(kind="expiring").exists()
@@ -144,6 +152,36 @@ def finish(owner: Member, told: Receiver, workers: Workers, kept: set[str]) -> N
         wait_for(done, PATIENCE)
     finally:
         running.end()
+
+
+def test_a_paper_is_made_once_however_often_its_maker_is_killed(
+    owner: Member, workers: Workers, bench: Workbench
+) -> None:
+    rng = random.Random(8)
+    papers = max(1, KILLS // 3)
+    numbers = [bench.bottle("citral 5g").number for _ in range(30 + papers)]
+    for first in range(papers):
+        wanted = wanted_labels(studio=owner.studio, numbers=numbers[first:], layout=LabelLayout())
+        asked = ask_for(by=owner, now=timezone.now(), wanted=wanted)
+        running = workers.start()
+        workers.nudge(MAKE, asked.pk)
+        wait_for(lambda pk=asked.pk: state_of(pk) == DocumentState.MAKING, PATIENCE)
+        time.sleep(rng.random() / 2)
+        kill_one(running, rng)
+        pass_over(owner)
+        running = workers.start()
+        workers.nudge(MAKE, asked.pk)
+        wait_for(lambda pk=asked.pk: state_of(pk) == DocumentState.MADE, PATIENCE)
+        running.end()
+        assert ask_for(by=owner, now=timezone.now(), wanted=wanted).pk == asked.pk
+        asked.refresh_from_db()
+        assert bytes(asked.result).startswith(b"%PDF-")
+        assert hashlib.sha256(asked.result).hexdigest() == asked.sha256
+    assert Document.objects.of(owner.studio).count() == papers
+
+
+def state_of(document: int) -> str:
+    return Document.objects.values_list("state", flat=True).get(pk=document)
 
 
 @pytest.mark.parametrize("broker", ["redis"] if ON_POSTGRESQL else [])
