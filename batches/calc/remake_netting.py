@@ -17,50 +17,33 @@ from batches.calc.remake_level import Level
 from batches.calc.remake_lot_sizes import cheapest_runs
 from batches.calc.remake_packs import Packs, cheapest_packs, on_time
 from batches.calc.remake_result import Obstacle, SizeReason
+from batches.calc.remake_shelf import Waiting, served
 from batches.calc.remake_ways import FOREVER, Lack, Way
 from studio.kernel.mass import micrograms
 
-Waiting = list[int]
-"""A need by its place in the list, and how much of it waits."""
-
 
 def net(
-    *, place: int, way: Way, frame: Frame, limits: Limits, needs: Sequence[Need], supplies: list[Supply]
+    *,
+    place: int,
+    way: Way,
+    frame: Frame,
+    limits: Limits,
+    needs: Sequence[Need],
+    supplies: list[Supply],
+    reserved: Sequence[tuple[int, int]] = (),
 ) -> Netted:
-    """Net `needs` (sorted: soft last, by day and rank) with `supplies` (sorted by end, start), which are used up here."""
-    takes, waiting = _served(needs, supplies)
+    """Net `needs` (sorted: soft last, by day and rank) with `supplies` (sorted by end, start), which are used up here.
+
+    What is `reserved` until a day serves none of them and stands there for the par.
+    """
+    takes, waiting = served(needs, supplies)
     if not waiting and not way.item.low:
         return Netted(takes, [], [], supplies, None)
-    netting = _Netting(place, way, frame, limits, needs, supplies, takes)
+    netting = _Netting(place, way, frame, limits, needs, supplies, takes, reserved)
     hard = next((one for one in waiting if needs[one[0]].rank < SOFT), None)
     first_short = None if hard is None else (needs[hard[0]], hard[1])
     netting.plan(waiting)
     return Netted(takes, netting.rows, netting.unmet, supplies, first_short)
-
-
-def _served(needs: Sequence[Need], supplies: Sequence[Supply]) -> tuple[list[Take], list[Waiting]]:
-    takes: list[Take] = []
-    waiting: list[Waiting] = []
-    stock = [supply for supply in supplies if supply.left]
-    for index, need in enumerate(needs):
-        left = need.mass
-        day, until = need.day, need.until
-        emptied = False
-        for supply in stock:
-            if supply.start > day or supply.end < until:
-                continue
-            taken = supply.left if supply.left < left else left
-            supply.left -= taken
-            left -= taken
-            takes.append(Take(need, day, taken, supply))
-            emptied = emptied or not supply.left
-            if not left:
-                break
-        if emptied:
-            stock = [supply for supply in stock if supply.left]
-        if left:
-            waiting.append([index, left])
-    return takes, waiting
 
 
 class _Netting:
@@ -75,6 +58,7 @@ class _Netting:
         needs: Sequence[Need],
         supplies: Sequence[Supply],
         takes: list[Take],
+        reserved: Sequence[tuple[int, int]],
     ) -> None:
         self.place = place
         self.way = way
@@ -83,6 +67,7 @@ class _Netting:
         self.needs = needs
         self.supplies = supplies
         self.takes = takes
+        self.reserved = reserved
         self.rows: list[Row] = []
         self.unmet: list[Unmet] = []
         self.earliest = frame.today + way.lead if way.exists else FOREVER
@@ -171,6 +156,9 @@ class _Netting:
                 self._note(supply.end + 1, -supply.left)
         for take in self.takes:
             self._note(take.at, -take.mass)
+        for day, mass in self.reserved:
+            self._note(today, mass)
+            self._note(day, -mass)
         heappush(self.days, self.par_from)
 
     def _note(self, day: int, change: int) -> None:
@@ -194,7 +182,7 @@ class _Netting:
     # What is made
 
     def _make(self, day: int, entries: list[Waiting], gap: int, *, soft: bool) -> None:
-        entries, gap = self._without_later(day, entries, gap, soft=soft)
+        entries, gap = self._without_later(day, self._lasting(day, entries), gap, soft=soft)
         need = sum(left for _, left in entries)
         if not need and not gap:
             return
@@ -206,6 +194,15 @@ class _Netting:
             if one[1]:
                 lack = Lack(Obstacle.BY_HAND, (self.place,))
                 self.unmet.append(Unmet(self.needs[one[0]], day, one[1], lack))
+
+    def _lasting(self, day: int, entries: list[Waiting]) -> list[Waiting]:
+        """The needs that a making of the day stays good for; the others are met by nothing that can be had anew."""
+        last = day + self.way.keeps
+        for index, left in entries:
+            if self.needs[index].until > last:
+                lack = self.way.lack or Lack(Obstacle.TOO_SHORT_LIVED, (self.place,))
+                self.unmet.append(Unmet(self.needs[index], day, left, lack))
+        return [one for one in entries if self.needs[one[0]].until <= last]
 
     def _without_later(
         self, day: int, entries: list[Waiting], gap: int, *, soft: bool

@@ -35,6 +35,7 @@ class Passes:
         )
         self.own = _own_needs(request, ways, self.frame.today)
         self.stock = _stock(request, ways, self.frame.today)
+        self.reserved = _reserved(request, ways, self.frame.today)
         self.from_users: list[dict[int, list[Need]]] = [{} for _ in range(count)]
         self.limits = [Limits() for _ in range(count)]
         self.netted: list[Netted] = [Netted([], [], [], [], None) for _ in range(count)]
@@ -66,6 +67,7 @@ class Passes:
             limits=self.limits[place],
             needs=needs,
             supplies=[Supply(*supply) for supply in self.stock[place]],
+            reserved=self.reserved[place],
         )
         self.netted[place] = found
         if not way.inputs:
@@ -280,3 +282,13 @@ def _stock(request: RemakeRequest, ways: Ways, today: int) -> list[list[_StockLi
     for lines in stock:
         lines.sort(key=lambda line: (line[1], line[0], line[4], len(line[5]), line[5]))
     return stock
+
+
+def _reserved(request: RemakeRequest, ways: Ways, today: int) -> list[list[tuple[int, int]]]:
+    """By item, the later days on which what is reserved leaves the shelf, with the mass."""
+    reserved: list[list[tuple[int, int]]] = [[] for _ in ways.ways]
+    for one in request.reserved:
+        day = one.day.toordinal()
+        if day > today:
+            reserved[ways.places[one.item]].append((day, micrograms(one.mass)))
+    return reserved

@@ -74,6 +74,18 @@ class StockLot:
 
 
 @dataclass(frozen=True, slots=True)
+class Reserved:
+    """`mass` grams on the shelf that are no lot's free mass because a batch of a later `day` has claimed them.
+
+    They serve nobody else, but until that day they stand there for the par.
+    """
+
+    item: ItemKey
+    day: date
+    mass: Decimal
+
+
+@dataclass(frozen=True, slots=True)
 class Receipt:
     """What comes without the plan's doing: the product of an open batch, or bottles ordered. `ref` is the caller's own.
 
@@ -176,6 +188,7 @@ class RemakeRequest:
     until: date
     items: tuple[Item, ...]
     lots: tuple[StockLot, ...] = ()
+    reserved: tuple[Reserved, ...] = ()
     receipts: tuple[Receipt, ...] = ()
     demands: tuple[Demand, ...] = ()
     recipes: tuple[Recipe, ...] = ()
@@ -239,6 +252,11 @@ def _check_stock(request: RemakeRequest, known: frozenset[ItemKey], faults: Faul
                 f"lots.{place}.mass",
                 f"Lot {lot.number} cannot have {lot.mass} g; it is 0 g or more, on the microgram.",
             )
+    for place, reserved in enumerate(request.reserved):
+        if reserved.item not in known:
+            faults.add(f"reserved.{place}.item", "What is reserved is of an item that is not given.")
+        if not _is_mass(reserved.mass):
+            faults.add(f"reserved.{place}.mass", f"No {reserved.mass} g can be reserved.")
     for place, receipt in enumerate(request.receipts):
         if receipt.item not in known:
             faults.add(f"receipts.{place}.item", f"{receipt.label} brings an item that is not given.")

@@ -1,8 +1,8 @@
 """What is wanted when and what comes without anybody's doing, added up in the database by day and item.
 
 A dated draft wants what its weigh plan takes, or what its formula says where nothing fits yet. What a reserved batch
-has claimed is no longer there for others; it wants something again only where its claim is on a lot that cannot be
-used: held, past its day, or emptied by others.
+has claimed is no longer there for others, though until the batch's day it stands on the shelf for the par; the batch
+wants something again only where its claim is on a lot that cannot be used: held, past its day, or emptied by others.
 """
 
 from collections.abc import Iterator, Mapping
@@ -13,11 +13,12 @@ from typing import Any
 from django.db.models import Count, DateField, Exists, F, Max, Min, OuterRef, Q, Subquery, Sum
 
 from batches.calc.remake_recipes import line_inputs
-from batches.calc.remake_request import Demand, ItemKey, Receipt, Wanted
+from batches.calc.remake_request import Demand, ItemKey, Receipt, Reserved, Wanted
 from batches.calc.strength import BadFormula, FormulaLine, NoOdorant
 from batches.models.formulas import FormulaLine as LineRow
 from batches.models.making import CLAIMING, Batch, BatchKind, BatchLine, BatchState, Weighing
 from batches.models.remake_items import Catalogue
+from batches.models.shelf_lots import PLANNED_FROM
 from batches.models.written import as_calc_lines
 from inventory.calc.wording import figure
 from inventory.models import Claim, ClaimState, Purchase, PurchaseState
@@ -124,6 +125,35 @@ def unusable_claims(studio: Studio, until: date) -> list[Totals]:
         )
     )
     return [dict(row) for row in rows]
+
+
+def reserved_for_later(studio: Studio, today: date) -> list[Totals]:
+    """What dated batches have claimed of good lots and not poured yet, added up by item and day. One statement."""
+    of_batch = Batch.objects.filter(studio=studio, number=OuterRef("purpose"))
+    rows = (
+        Claim.objects.of(studio)
+        .filter(state=ClaimState.OPEN, lot__held_at__isnull=True, lot__material__isnull=False)
+        .filter(lot__kind__in=PLANNED_FROM, lot__reserved__lte=F("lot__on_hand"))
+        .annotate(day=Subquery(of_batch.values("planned_on")[:1], output_field=DateField()))
+        .filter(Q(lot__expires_on__isnull=True) | Q(lot__expires_on__gte=F("day")), day__gt=today)
+        .values(
+            "day",
+            made_of=F("lot__material_id"),
+            strength=F("lot__declared_strength"),
+            solvent_id=F("lot__solvent_id"),
+        )
+        .annotate(claimed=Sum("mass"), taken=Sum("poured"))
+        .order_by("day", "made_of", "strength", "solvent_id")
+    )
+    return [dict(row) for row in rows]
+
+
+def reserved_of(rows: list[Totals], catalogue: Catalogue) -> Iterator[Reserved]:
+    """The same by the items of the plan."""
+    for row in rows:
+        item = catalogue.item(row["made_of"], row["strength"] or Decimal(1), row["solvent_id"])
+        if row["claimed"] > row["taken"]:
+            yield Reserved(item=item, day=row["day"], mass=row["claimed"] - row["taken"])
 
 
 def demands_of_claims(rows: list[Totals], catalogue: Catalogue, today: date, until: date) -> Iterator[Demand]:

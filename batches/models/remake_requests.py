@@ -63,7 +63,7 @@ class Gathered:
 
 
 def remake_request(*, studio: Studio, today: date, outlook: Outlook, asked: Asked | None = None) -> Gathered:
-    """What the studio's plan is made of. Thirteen statements, one more with expected use."""
+    """What the studio's plan is made of. Fourteen statements, one more with expected use."""
     until = outlook.until
     pours, unplanned = demand.drafted_pours(studio, until), demand.drafts_without_a_plan(studio, until)
     makings = demand.open_makings(studio)
@@ -86,6 +86,7 @@ def remake_request(*, studio: Studio, today: date, outlook: Outlook, asked: Aske
             demand.version_inputs(lines.get(row["version_id"], []), row["strength"], catalogue)
     offers = _offers(studio, catalogue)
     lots = _lots(studio, catalogue)
+    reserved = list(demand.reserved_of(demand.reserved_for_later(studio, today), catalogue))
     claims = demand.unusable_claims(studio, until)
     wanted = [
         *demand.demands_of_pours(pours, catalogue),
@@ -103,6 +104,7 @@ def remake_request(*, studio: Studio, today: date, outlook: Outlook, asked: Aske
         until=until,
         items=catalogue.items(),
         lots=tuple(lots),
+        reserved=tuple(reserved),
         receipts=tuple(receipts),
         demands=tuple(wanted),
         recipes=tuple(recipes),
@@ -127,7 +129,7 @@ def changed_parts(before: str, after: str) -> list[str]:
 
 def _parts(request: RemakeRequest) -> Iterator[object]:
     yield request.today, request.until
-    yield request.lots
+    yield request.lots, request.reserved
     yield request.receipts
     yield request.demands
     yield request.items

@@ -1,8 +1,6 @@
 """The remake plan in the product: reckoned from the studio as it stands, accepted once, and made until nothing is short."""
 
-import random
 from collections.abc import Callable
-from datetime import date, timedelta
 from decimal import Decimal
 from typing import Any
 
@@ -16,19 +14,17 @@ from batches.actions.remakes import (
     OperationUsed,
     PlanIsOutdated,
     WantedRow,
-    accept_rows,
     reserve_what_waits,
 )
 from batches.models import Batch, BatchState, RemakeAcceptance
-from batches.models.remake_requests import Outlook
 from batches.queries.remakes import Remakes, could_be_made, remakes_of
 from batches.queries.suggested_pars import suggested_pars
-from inventory.actions.buying import OfferedPack, add_offer, add_supplier
 from inventory.actions.holding import hold_lots
 from inventory.actions.pars import WantedPar, set_pars
 from inventory.actions.purchases import receive_purchase
-from inventory.models import Lot, Purchase
+from inventory.models import Purchase
 from studio.kernel.errors import Invalid
+from tests.batches.remaking import accept, finish, in_days, offer, outlook_of, told, told_with_days, want
 from tests.workbench import Workbench, assert_everything_holds
 
 Planned = Callable[..., Remakes]
@@ -42,56 +38,6 @@ def planned(bench: Workbench) -> Planned:
         )
 
     return plan
-
-
-def outlook_of(bench: Workbench, days: int = 28, **more: Any) -> Outlook:
-    return Outlook(until=bench.now.date() + timedelta(days=days), **more)
-
-
-def want(bench: Workbench, text: str, low: str, full: str) -> None:
-    material, strength, solvent, _ = bench._read(f"{text} 1g")
-    par = WantedPar(
-        material=material, strength=strength, solvent=solvent, low=Decimal(low), full=Decimal(full)
-    )
-    set_pars(by=bench.by, now=bench.now, pars=[par])
-
-
-def offer(bench: Workbench, name: str, pack: str, price: str, days: int = 5, from_packs: int = 1) -> None:
-    supplier = add_supplier(by=bench.by, now=bench.now, name=f"Fernhill {name}", delivery_days=days)
-    offered = OfferedPack(
-        supplier=supplier,
-        material=bench.material(name),
-        pack=Decimal(pack),
-        price=Decimal(price),
-        from_packs=from_packs,
-    )
-    add_offer(by=bench.by, now=bench.now, offered=offered)
-
-
-def in_days(bench: Workbench, days: int) -> date:
-    return bench.now.date() + timedelta(days=days)
-
-
-def told(found: Remakes) -> list[tuple[str, str]]:
-    return [(row.name, f"{row.mass.normalize():f}") for row in found.plan.rows.values()]
-
-
-def accept(bench: Workbench, found: Remakes, operation: str = "once", **chosen: Any) -> RemakeAcceptance:
-    rows = chosen.pop("rows", [WantedRow(key) for key in found.plan.rows])
-    return accept_rows(
-        by=chosen.pop("by", bench.by),
-        now=bench.now,
-        operation=operation,
-        digest=found.digest,
-        outlook=found.outlook,
-        rows=rows,
-    )
-
-
-def finish(bench: Workbench, number: str) -> Lot:
-    batch = Batch.objects.get(number=number)
-    bench.weigh_all(batch)
-    return bench.close(batch)
 
 
 # What the plan is made of
@@ -134,6 +80,20 @@ def test_what_is_reserved_expired_or_on_hold_is_not_counted_on(bench: Workbench,
     names = {(row.name, row.mass) for row in planned().plan.makings}
     # The batch in hand cannot be weighed from the held lot: its 5 g have to come from elsewhere, too.
     assert sum(mass for _, mass in names) == Decimal(25)
+
+
+def test_what_is_reserved_for_a_later_day_stands_for_the_par_until_then(
+    bench: Workbench, planned: Planned
+) -> None:
+    for text in ("linalool 100g", "ethanol 900g"):
+        bench.bottle(text)
+    bench.stock("linalool@10%/ethanol 30g")
+    want(bench, "linalool@10%/ethanol", "20", "50")
+    batch = bench.plan(bench.formula("accord", "linalool@10%/ethanol 15"), "15")
+    date_batch(by=bench.by, now=bench.now, number=batch.number, planned_on=in_days(bench, 5))
+    drafted = told_with_days(planned())
+    bench.reserve(batch)
+    assert told_with_days(planned()) == drafted == [("linalool 10 % in ethanol", "35", in_days(bench, 5))]
 
 
 def test_a_lot_that_expires_before_its_day_is_of_no_use_then(bench: Workbench, planned: Planned) -> None:
@@ -247,51 +207,6 @@ def test_a_plan_is_accepted_made_and_the_shortage_is_gone(
     assert reserve_what_waits(by=bench.by, now=bench.now) == ([short.number], [])
     finish(bench, short.number)
     assert_everything_holds()
-
-
-@pytest.mark.parametrize("seed", range(5))
-def test_a_studio_by_chance_that_makes_its_whole_plan_is_short_of_nothing(
-    bench: Workbench, planned: Planned, seed: int
-) -> None:
-    rng = random.Random(seed)
-    wanted_by_chance(bench, rng)
-    found = planned()
-    assert found.plan.shortages == ()
-    accept(bench, found)
-    assert told(planned()) == []
-    open_batches = Batch.objects.of(bench.by.studio).exclude(state=BatchState.CLOSED)
-    for _ in range(6):
-        reserve_what_waits(by=bench.by, now=bench.now)
-        for number in open_batches.filter(state=BatchState.RESERVED).values_list("number", flat=True):
-            finish(bench, number)
-    assert not open_batches.exists()
-    left = planned().plan
-    assert (left.rows, left.shortages, left.runs_short) == ({}, (), ())
-    assert_everything_holds()
-
-
-def wanted_by_chance(bench: Workbench, rng: random.Random) -> None:
-    """Bottles enough for everything, a few stocks and pars, and up to three dated batches."""
-    bench.balance(readability="0.001")
-    bench.bottle("ethanol 5000g")
-    names = rng.sample(["linalool", "vanillin", "indole", "citral", "geraniol"], 3)
-    for name in names:
-        bench.bottle(f"{name} 500g")
-        if rng.random() < 0.5:
-            bench.stock(f"{name}@10%/ethanol {rng.randint(3, 40)}g")
-        if rng.random() < 0.7:
-            low = rng.randint(2, 15)
-            want(
-                bench, f"{name}@{rng.choice(('10%', '1%'))}/ethanol", str(low), str(low + rng.randint(0, 30))
-            )
-    for number in range(rng.randint(1, 3)):
-        lines = [
-            f"{name}@{rng.choice(('10%', '1%', '0.1%'))}/ethanol {rng.randint(1, 9)}"
-            for name in rng.sample(names, rng.randint(1, 3))
-        ]
-        batch = bench.plan(bench.formula(f"chance-{number}", *lines), str(rng.randint(4, 20)))
-        day = in_days(bench, rng.randint(0, 9))
-        date_batch(by=bench.by, now=bench.now, number=batch.number, planned_on=day)
 
 
 def test_accepting_twice_does_nothing_twice(bench: Workbench, planned: Planned, short: Batch) -> None:

@@ -18,6 +18,7 @@ from batches.calc.remake_request import (
     Receipt,
     Recipe,
     RemakeRequest,
+    Reserved,
     StockLot,
 )
 from batches.calc.remake_result import Obstacle, PegSort, SizeReason
@@ -322,3 +323,43 @@ def test_large_days_keep_parents_before_children_and_are_not_worse_than_as_liste
     assert not order.exact
     listed = sum(len(b.containers - a.containers) for a, b in pairwise(tasks)) + 3
     assert order.times_in_hand < listed
+
+
+def test_what_keeps_for_a_day_is_not_made_for_a_par_that_has_to_last():
+    """What a par is made of has to keep too, also where it can only be made of what happens to come."""
+    base, fresh, root = ItemKey(3), ItemKey(4), ItemKey(5)
+    plan = plan_remakes(
+        RemakeRequest(
+            today=TODAY,
+            until=day(20),
+            items=(
+                Item(base, "base", low=Decimal(2), full=Decimal(2)),
+                Item(fresh, "fresh tincture", shelf_life_days=0),
+                Item(root, "root"),
+            ),
+            receipts=(Receipt("r", "batch r", root, TODAY, Decimal(2)),),
+            recipes=(Recipe(base, (Input(fresh, Decimal(1)),)), Recipe(fresh, (Input(root, Decimal(1)),))),
+        )
+    )
+    assert plan.rows == {}
+    [shortage] = plan.shortages
+    assert (shortage.name, shortage.mass) == ("base", Decimal(2))
+
+
+def test_what_is_reserved_for_a_later_day_counts_for_the_par_until_then():
+    plan = plan_remakes(
+        RemakeRequest(
+            today=TODAY,
+            until=day(20),
+            items=(
+                Item(TEN, "ten", low=Decimal(5), full=Decimal(9)),
+                Item(NEAT, "neat"),
+                Item(ETHANOL, "ethanol"),
+            ),
+            lots=(StockLot(1, "1", NEAT, Decimal(50)), StockLot(2, "2", ETHANOL, Decimal(50))),
+            reserved=(Reserved(TEN, day(4), Decimal(6)),),
+            recipes=(Recipe(TEN, (Input(NEAT, Decimal(1)), Input(ETHANOL, Decimal(9)))),),
+        )
+    )
+    [row] = plan.makings
+    assert (row.usable_on, row.mass) == (day(4), Decimal(9))
