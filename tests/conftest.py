@@ -21,7 +21,9 @@ from urllib.parse import urlsplit
 from uuid import uuid4
 
 import pytest
+from hypothesis import settings as settings_of_examples
 
+from tests.long import LONG
 from tests.one_engine import says_the_same_on_any_engine
 
 if TYPE_CHECKING:
@@ -55,6 +57,9 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
 
 
 def pytest_configure(config: pytest.Config) -> None:
+    # The usual run tries the same examples each time; the long one looks for others.
+    settings_of_examples.register_profile("examples", derandomize=not LONG)
+    settings_of_examples.load_profile("examples")
     if not config.pluginmanager.hasplugin("django"):
         return
     from django.conf import settings
