@@ -183,7 +183,7 @@ def test_every_cause_is_found_in_a_fixed_number_of_statements(bench, maker, more
     with CaptureQueriesContext(connection) as captured:
         found = found_in(bench)
     assert {kind: bool(causes) for kind, causes in found.items()} == dict.fromkeys(found, True)
-    assert len(captured) == 21
+    assert len(captured) == 22
 
 
 def test_an_overdue_loan_is_told_with_both_sides_until_the_lot_is_weighed_back(bench, maker):
