@@ -47,8 +47,8 @@ def papers(scene: Scene) -> list[Row]:
     labels_alone = _alone(labels_html(labels_of(studio=studio, numbers=numbers), SHEET, copy), "labels.css")
     floor_is = "WeasyPrint on the same HTML"
     return [
-        compared("P10", f"ticket of {LINES} lines, warm", floor_is, ticket_alone, ticket, 1.3, runs=5),
-        compared("P10", f"sheets of {len(numbers)} labels", floor_is, labels_alone, labels, 1.3, runs=3),
+        compared("P10", f"ticket of {LINES} lines, warm", floor_is, ticket_alone, ticket, 1.2, runs=5),
+        compared("P10", f"sheets of {len(numbers)} labels", floor_is, labels_alone, labels, 1.2, runs=3),
     ]
 
 
