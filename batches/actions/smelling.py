@@ -209,13 +209,11 @@ def _found(by: Member, on: Lot | UnderCode | int) -> _On:
 
 def _of_strip(by: Member, strip: Strip) -> _On:
     """A strip from a blind set that was revealed meanwhile is smelled knowingly from then on."""
-    if strip.blind is None:
-        _refuse_held(strip.lot)
-        return _On(lot=strip.lot, strip=strip)
-    if locked_set(by, strip.blind.blind_set_id).revealed_at is not None:
-        return _On(lot=strip.lot, strip=strip)
-    vial_to_smell(by, strip.blind.blind_set_id, strip.blind.code)
-    return _On(lot=strip.lot, blind=strip.blind, strip=strip)
+    if strip.blind is not None and not locked_set(by, strip.blind.blind_set_id).is_revealed:
+        vial_to_smell(by, strip.blind.blind_set_id, strip.blind.code)
+        return _On(lot=strip.lot, blind=strip.blind, strip=strip)
+    _refuse_held(strip.lot)
+    return _On(lot=strip.lot, strip=strip)
 
 
 def _own_strip(by: Member, strip_id: int) -> Strip:

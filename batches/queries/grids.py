@@ -100,7 +100,7 @@ class GridSheet:
 
 
 def grids_of(studio: Studio) -> ScopedQuerySet[Batch]:
-    """All grids with the names a list shows; one statement."""
+    """All grids with everything that is said of a batch; five statements."""
     rows: ScopedQuerySet[Batch] = batches_of(studio).filter(kind=BatchKind.GRID)
     return rows
 

@@ -4,7 +4,6 @@ Whoever has no phone at hand answers on it. It is the studio's paper like any ot
 the seed; what stands behind the numbers is never printed as a document.
 """
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 from batches.calc.panel_words import SMELLING_CAUTIONS
@@ -45,12 +44,8 @@ def serving_sheet_of(*, studio: Studio, panel_id: int) -> ServingSheet:
         lead=panel.asked.lead,
         people=tuple(str(member) for member in panel.people),
         trays=tuple(
-            SheetTray(number, _codes(codes))
+            SheetTray(number, tuple(codes))
             for number, codes in servings_of(panel).order_by("number", "id").values_list("number", "codes")
         ),
         cautions=SMELLING_CAUTIONS,
     )
-
-
-def _codes(codes: Sequence[int | None]) -> tuple[int | None, ...]:
-    return tuple(codes)

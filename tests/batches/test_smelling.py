@@ -84,6 +84,19 @@ def test_a_lot_on_hold_is_not_smelled(bench: Workbench) -> None:
             note_smelling(by=bench.by, now=NOW, on=on, said=Said(liking=7))
 
 
+def test_a_strip_from_a_set_that_was_revealed_stops_too_when_its_lot_is_put_on_hold(
+    bench: Workbench, maker: Any
+) -> None:
+    lots = [bench.bottle("linalool 5g"), bench.bottle("citral 5g")]
+    blind = set_up_blind(by=bench.by, now=NOW, title="two", lots=lots)
+    code = blind.vials.get(lot=lots[0]).code
+    strip = dip(by=maker, now=NOW, into=UnderCode(set_id=blind.pk, code=code))
+    reveal_blind(by=bench.by, now=NOW, set_id=blind.pk)
+    hold_lots(by=bench.by, now=NOW, lot_ids=[lots[0].pk], why="cloudy")
+    with pytest.raises(HeldLot, match="cloudy"):
+        note_smelling(by=maker, now=NOW, on=strip.pk, said=Said(liking=7))
+
+
 def test_a_correction_keeps_the_earlier_note(bench: Workbench, maker: Any) -> None:
     lot = bench.bottle("linalool 5g")
     first = note_smelling(by=bench.by, now=NOW, on=lot, said=Said(liking=2), minutes=Decimal(4))

@@ -14,7 +14,7 @@ from studio.models import Studio
 
 
 def present(studio: Studio, now: datetime) -> list[Cause]:
-    """What is below par today, and what will run short in the next weeks. Thirteen statements."""
+    """What is below par today, and what will run short in the next weeks. Fourteen statements."""
     today = now.date()
     outlook = Outlook(until=today + USUAL_HORIZON)
     request = remake_request(studio=studio, today=today, outlook=outlook).request
